@@ -1,0 +1,1 @@
+"""The geometry of the cut: pure functions on millimetres."""

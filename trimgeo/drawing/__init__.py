@@ -1,0 +1,1 @@
+"""Sheets and the DXF: one description in millimetres, several writers."""

@@ -1,0 +1,27 @@
+"""The errors that people see: what was found, where, and what to do about it."""
+
+from __future__ import annotations
+
+
+class TrimgeoError(Exception):
+    """Anything that ends a command with one sentence instead of an answer."""
+
+    status = 2
+
+
+class JobError(TrimgeoError):
+    """The job, a file it names, or the call is at fault; the sentence names place, finding and fix.
+
+    >>> str(JobError("job.toml, [cutter], kerf", "found -1", "give the width of the cut in mm, such as 1.0"))
+    'job.toml, [cutter], kerf: found -1; give the width of the cut in mm, such as 1.0.'
+    """
+
+    def __init__(self, place: str, found: str, fix: str) -> None:
+        self.place, self.found, self.fix = place, found, fix
+        super().__init__(" ".join(f"{place}: {found}; {fix}.".split()))
+
+
+class NoOutlineError(TrimgeoError):
+    """The input is sound, but no outline meets it: names the keep-out or the edge in the way."""
+
+    status = 1

@@ -1,0 +1,172 @@
+"""The board in millimetres: what is left of a job once its pixels and files are read.
+
+Frame: looking at the top face, x right, y up; both faces and all layers in this one frame.
+Geometry is shapely's; every value is frozen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, Point, Polygon
+
+from trimgeo.model.job import Job
+from trimgeo.model.planemap import PlaneMap
+
+Area = Polygon | MultiPolygon
+FaceName = Literal["top", "bottom"]
+Pixels = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A true-scale picture in the board frame, drawn only when first looked at.
+
+    ``x = (column - origin[0]) / pixels_per_mm``, ``y = (origin[1] - row) / pixels_per_mm``.
+    ``size`` is (columns, rows); ``pixels`` has shape (rows, columns, 3), blue-green-red.
+    """
+
+    pixels_per_mm: float
+    origin: tuple[float, float]
+    size: tuple[int, int]
+    render: Callable[[], Pixels] = field(repr=False, compare=False)
+
+    @cached_property
+    def pixels(self) -> Pixels:
+        """The pixels; raises `trimgeo.JobError` where the file cannot be decoded."""
+        return self.render()
+
+
+@dataclass(frozen=True)
+class LengthCheck:
+    """A caliper length against the same length in the picture."""
+
+    length: float
+    measured: float
+
+    @property
+    def error(self) -> float:
+        """Picture minus caliper, mm."""
+        return self.measured - self.length
+
+
+@dataclass(frozen=True)
+class View:
+    """A picture with its scale: ``shows`` is a face or a copper layer's number.
+
+    ``to_board`` maps source pixels to mm and knows its uncertainty; residuals are None where
+    the points leave none; ``uncertainty`` is the 95 % bound of a position over the board edge.
+    ``note`` says in words what the scale rests on.
+    """
+
+    name: str
+    shows: FaceName | int
+    method: str
+    to_board: PlaneMap
+    picture: Picture
+    residual_rms: float | None
+    residual_max: float | None
+    uncertainty: float
+    checks: tuple[LengthCheck, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole of the bare board."""
+
+    name: str
+    at: tuple[float, float]
+    diameter: float
+    plated: bool
+
+
+@dataclass(frozen=True)
+class Keepout:
+    """An area that the finished edge stays clear of.
+
+    The exact shape is ``spine`` grown by ``radius``: a circle is a Point and its radius, a path a
+    LineString and half its width, a polygon itself and 0.  ``on_board`` says that the whole of it
+    lies on the board; where it does not, only the part on the board counts.
+    ``uncertainty`` is the standard uncertainty, in one direction, of its position (0 without a view).
+    ``face`` is where a component stands, else None.
+    """
+
+    name: str
+    kind: str
+    spine: Point | LineString | Polygon | MultiPolygon
+    radius: float
+    layers: tuple[int, ...]
+    net: str | None
+    required: float
+    reason: str
+    may_cut: bool = False
+    height: float | None = None
+    face: FaceName | None = None
+    uncertainty: float = 0.0
+    on_board: bool = True
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part that comes off: ``must_go`` for one that is lifted whatever the line."""
+
+    name: str
+    area: Polygon
+    face: FaceName
+    height: float | None
+    must_go: bool
+
+
+@dataclass(frozen=True)
+class Probe:
+    """A place where a rail is measured."""
+
+    name: str
+    at: tuple[float, float]
+    face: FaceName
+    rail: str
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A circle that part of a flattened ring follows: its arcs stay arcs in the DXF."""
+
+    centre: tuple[float, float]
+    radius: float
+
+
+@dataclass(frozen=True)
+class Ring:
+    """A closed shape as flattened polygon, and the circles that its curved stretches follow."""
+
+    polygon: Polygon
+    circles: tuple[Circle, ...] = ()
+
+
+@dataclass(frozen=True)
+class Board:
+    """The whole job in millimetres.
+
+    ``edge`` is the board edge, counter-clockwise; ``outline`` the finished outline where the job
+    gives one, already snapped to the board, else None (built by `trimgeo.stages.plan`).
+    ``depths`` has the depth of each copper layer below the top face.
+    ``described_layers`` are the copper layers that a view or keep-out describes.
+    """
+
+    job: Job
+    edge: Ring
+    depths: tuple[float, ...]
+    holes: tuple[Hole, ...] = ()
+    views: tuple[View, ...] = ()
+    keepouts: tuple[Keepout, ...] = ()
+    parts: tuple[Part, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    outline: Ring | None = None
+    described_layers: frozenset[int] = frozenset()
+    warnings: tuple[str, ...] = ()

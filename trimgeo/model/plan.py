@@ -1,0 +1,191 @@
+"""What is computed: the cuts, the clearances and everything that follows from them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shapely import LineString, MultiPolygon, Polygon
+
+from trimgeo.model.board import Board, Circle, FaceName, Ring
+
+XY = tuple[float, float]
+State = Literal["clear", "tight", "breached"]
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A new edge, in cutting order: ``line`` runs counter-clockwise along the finished outline.
+
+    ``circle`` is the circle that a curved cut follows, None for a straight one.
+    """
+
+    n: int
+    line: LineString
+    circle: Circle | None = None
+
+    @property
+    def start(self) -> XY:
+        """First point, counter-clockwise."""
+        x, y = self.line.coords[0]
+        return x, y
+
+    @property
+    def end(self) -> XY:
+        """Last point, counter-clockwise."""
+        x, y = self.line.coords[-1]
+        return x, y
+
+    @property
+    def length(self) -> float:
+        """Length along the finished edge, mm."""
+        return float(self.line.length)
+
+
+@dataclass(frozen=True)
+class Lines:
+    """What the cutter follows and takes, outside the finished outline.
+
+    ``guide`` and ``tool_centre`` are open lines from beyond the board edge to beyond the board
+    edge, or closed ones; ``kerf_band`` and ``swept_band`` are areas on the board.
+    """
+
+    guide: tuple[LineString, ...]
+    tool_centre: tuple[LineString, ...]
+    kerf_band: MultiPolygon
+    swept_band: MultiPolygon
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Row:
+    """The clearance of one keep-out; all lengths mm, None where there is no new edge."""
+
+    name: str
+    kind: str
+    layers: tuple[int, ...]
+    net: str | None
+    nominal: float | None
+    uncertainty: float
+    worst: float | None
+    required: float
+    at: XY | None
+    state: State
+    may_cut: bool = False
+
+
+@dataclass(frozen=True)
+class Lift:
+    """A part that comes off before cutting, and why."""
+
+    name: str
+    face: FaceName
+    at: XY
+    height: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Severed:
+    """A trace or named net that the outline cuts, and where it crosses new edges."""
+
+    name: str
+    net: str | None
+    at: tuple[XY, ...]
+
+
+@dataclass(frozen=True)
+class Exposed:
+    """Copper that ends at a new edge."""
+
+    cut: int
+    layer: int
+    net: str | None
+    start: XY
+    end: XY
+    length: float
+
+
+@dataclass(frozen=True)
+class Corner:
+    """A corner between two new edges: what a round cutter leaves or overruns there.
+
+    ``stop_short`` (wheels, inside corners): from the guide line's corner back along the cut to the
+    wheel's axle.  ``fillet``: radius left on the finished edge by a bit.
+    """
+
+    at: XY
+    inside: bool
+    stop_short: float | None
+    fillet: float | None
+
+
+@dataclass(frozen=True)
+class Distance:
+    """One caliper distance: perpendicular from the n-th side of the board edge, or from a hole's rim."""
+
+    mm: float
+    edge: int | None = None
+    hole: str | None = None
+
+
+@dataclass(frozen=True)
+class SetOut:
+    """A corner of the finished outline or guide line by two caliper distances."""
+
+    n: int
+    at: XY
+    line: Literal["finished", "guide"]
+    distances: tuple[Distance, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that `trimgeo.plan` computes; pure, writes nothing.
+
+    ``cuts`` are in cutting order; ``rows`` in the order of the job; ``minimum`` is the row of least
+    nominal clearance and ``inner_minimum`` the same over inner copper, None where there is none.
+    """
+
+    board: Board
+    finished: Ring
+    cuts: tuple[Cut, ...]
+    lines: Lines
+    rows: tuple[Row, ...]
+    minimum: Row | None
+    inner_minimum: Row | None
+    lift: tuple[Lift, ...]
+    severed: tuple[Severed, ...]
+    exposed: tuple[Exposed, ...]
+    corners: tuple[Corner, ...]
+    set_out: tuple[SetOut, ...]
+    unknown_layers: tuple[int, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def state(self) -> State:
+        """The worst state of all rows."""
+        states = {row.state for row in self.rows}
+        return "breached" if "breached" in states else "tight" if "tight" in states else "clear"
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One line of the trade of cuts against size."""
+
+    cuts: int
+    finished: Polygon
+    area: float
+    cut_length: float
+    inside_corners: int
+    clearance: float | None
+    fits: bool | None = None
+
+
+@dataclass(frozen=True)
+class Trade:
+    """The choices from the fewest cuts up, and what is proved about the fewest."""
+
+    choices: tuple[Choice, ...]
+    fewest: int | None = None
+    proved: int | None = None

@@ -1,0 +1,63 @@
+"""A map from pixels to the board frame that knows how far it may be wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class PlaneMap:
+    """Perspective map of the plane, pixel to mm, with the covariance of its entries.
+
+    ``matrix`` is 3 x 3; a pixel (u, v) goes to (x, y) = (X/W, Y/W) with (X, Y, W) = matrix (u, v, 1).
+    ``covariance`` is 9 x 9, of the entries in row order, in whatever gauge the matrix is in.
+
+    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> scan.to_mm([[10.0, 20.0]])
+    array([[ 1., -2.]])
+    """
+
+    matrix: Floats
+    covariance: Floats
+
+    def to_mm(self, pixels: ArrayLike) -> Floats:
+        """Board positions, shape (n, 2), of pixels, shape (n, 2)."""
+        return _apply(self.matrix, pixels)
+
+    def to_pixels(self, mm: ArrayLike) -> Floats:
+        """Pixels, shape (n, 2), of board positions, shape (n, 2)."""
+        return _apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), mm)
+
+    def position_covariance(self, pixels: ArrayLike) -> Floats:
+        """Covariance of the board positions, shape (n, 2, 2), in mm².
+
+        First-order propagation, JCGM 100:2008 (GUM) 5.2: J C J' with J = d(x, y)/d(entries).
+        """
+        uv1 = _homogeneous(pixels)
+        X, Y, W = (uv1 @ self.matrix.T).T
+        jacobian = np.zeros((len(uv1), 2, 9))
+        jacobian[:, 0, 0:3] = uv1 / W[:, None]
+        jacobian[:, 1, 3:6] = uv1 / W[:, None]
+        jacobian[:, 0, 6:9] = -uv1 * (X / W**2)[:, None]
+        jacobian[:, 1, 6:9] = -uv1 * (Y / W**2)[:, None]
+        return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1))
+
+    def standard_uncertainty(self, pixels: ArrayLike) -> Floats:
+        """Standard uncertainty of the positions, shape (n,), mm, in the worst one direction."""
+        largest = np.linalg.eigvalsh(self.position_covariance(pixels))[:, -1]
+        return np.asarray(np.sqrt(np.maximum(largest, 0.0)))
+
+
+def _homogeneous(points: ArrayLike) -> Floats:
+    xy = np.atleast_2d(np.asarray(points, dtype=np.float64))
+    return np.column_stack([xy, np.ones(len(xy))])
+
+
+def _apply(matrix: Floats, points: ArrayLike) -> Floats:
+    mapped = _homogeneous(points) @ matrix.T
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])

@@ -1,0 +1,1 @@
+"""Plane geometry on shapely and numpy alone."""

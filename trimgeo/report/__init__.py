@@ -1,0 +1,1 @@
+"""The report that a person reads, and the writing of all files."""

@@ -1,0 +1,1 @@
+"""Where millimetres come from."""
