@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from shapely import LineString, MultiPolygon, Polygon
 
+from trimgeo.model import answer
 from trimgeo.model.board import Board, Circle, FaceName, Ring
 
 XY = tuple[float, float]
@@ -167,6 +168,10 @@ class Plan:
         """The worst state of all rows."""
         states = {row.state for row in self.rows}
         return "breached" if "breached" in states else "tight" if "tight" in states else "clear"
+
+    def report(self) -> dict[str, Any]:
+        """The dict of report.json; its ``files`` is None until `trimgeo.write` has written them."""
+        return answer.report(self)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,25 @@
+"""What all tests share."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("trimgeo", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("trimgeo")
+
+_skipped: list[str] = []
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    if report.skipped:
+        _skipped.append(report.nodeid)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Where skipping is forbidden, a skipped check fails the run (the continuous check sets this)."""
+    if os.environ.get("TRIMGEO_FORBID_SKIPS") and _skipped and not hasattr(session.config, "workerinput"):
+        print("\nskipped, though nothing may be skipped here:", *sorted(set(_skipped)), sep="\n  ")
+        session.exitstatus = 1

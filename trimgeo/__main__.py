@@ -1,0 +1,5 @@
+"""``python -m trimgeo``."""
+
+from trimgeo.cli import main
+
+main()

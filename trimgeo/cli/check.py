@@ -1,0 +1,41 @@
+"""``trimgeo check``: clearances of an outline."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trimgeo.cli import options
+
+
+@options.command(
+    "Clearances of the outline of JOB to all that must live, inner copper first.\n\n"
+    "With --outline an outline that was drawn elsewhere is judged instead of the job's own. Exit status 1 "
+    "where something is breached.",
+    "  trimgeo check samples/greenhouse --variant display\n"
+    "  trimgeo check samples/plain --outline drawn.dxf",
+)
+@options.job
+@click.option(
+    "--outline",
+    type=click.Path(),
+    callback=options.as_path,
+    metavar="FILE",
+    help="A DXF or SVG file with the outline to judge.",
+)
+@options.variant
+@options.json
+def command(job: Path, outline: Path | None, variant: str | None, as_json: bool) -> int:
+    """Check clearances."""
+    import trimgeo
+    from trimgeo.report.summary import check_lines
+    from trimgeo.stages import with_outline
+
+    board = trimgeo.prepare(trimgeo.load(job, variant=variant))
+    plan = trimgeo.plan(board if outline is None else with_outline(board, outline))
+    if as_json:
+        options.show_json(plan.report())
+    else:
+        click.echo("\n".join(check_lines(plan)))
+    return 1 if plan.state == "breached" else 0

@@ -1,0 +1,35 @@
+"""``trimgeo dxf``: the outline for enclosure design."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trimgeo.cli import options
+
+
+@options.command(
+    "Write the finished outline, the lines of the cut, holes and keep-outs as DXF in millimetres.\n\n"
+    "Components are closed lines whose thickness is their height, so that they extrude.",
+    "  trimgeo dxf samples/greenhouse --variant display --out outline.dxf",
+)
+@options.job
+@options.out_file("The .dxf file to write.")
+@click.option(
+    "--release",
+    type=click.Choice(["R2018", "R12"]),
+    default="R2018",
+    show_default=True,
+    help="DXF release; R12 for old programs.",
+)
+@options.variant
+def command(job: Path, out: Path, release: str, variant: str | None) -> None:
+    """Write the DXF."""
+    import trimgeo
+    from trimgeo.drawing.dxf import to_dxf
+    from trimgeo.files import atomic_write
+
+    plan = trimgeo.plan(trimgeo.prepare(trimgeo.load(job, variant=variant)))
+    atomic_write(out, to_dxf(plan, release))
+    click.echo(f"Wrote {out.name}.")

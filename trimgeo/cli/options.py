@@ -1,0 +1,55 @@
+"""Arguments and options that commands share, each declared once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def command(help_lines: str, example: str) -> Callable[[Callable[..., Any]], click.Command]:
+    """A command with its help and a worked example, and the options that every command has."""
+
+    def decorate(function: Callable[..., Any]) -> click.Command:
+        wrapped = click.option(
+            "--traceback", is_flag=True, expose_value=False, help="Show where a fault of the program arose."
+        )(function)
+        made: click.Command = click.command(help=help_lines, epilog=f"\b\nExample:\n{example}")(wrapped)
+        return made
+
+    return decorate
+
+
+def as_path(_context: click.Context, _parameter: click.Parameter, value: str | None) -> Path | None:
+    """A path as the user gave it: whether it is there is for the library to say."""
+    return None if value is None else Path(value)
+
+
+job = click.argument("job", type=click.Path(), callback=as_path)
+variant = click.option("--variant", metavar="NAME", help="The variant to compute, where the job has several.")
+json = click.option("--json", "as_json", is_flag=True, help="Print the machine-readable result alone.")
+
+
+def out_file(help_line: str) -> Callable[[F], F]:
+    """``--out FILE``, required."""
+    return click.option(
+        "--out", required=True, type=click.Path(), callback=as_path, metavar="FILE", help=help_line
+    )
+
+
+def out_folder(help_line: str) -> Callable[[F], F]:
+    """``--out DIR``, required; made where it is missing."""
+    return click.option(
+        "--out", required=True, type=click.Path(), callback=as_path, metavar="DIR", help=help_line
+    )
+
+
+def show_json(value: Mapping[str, Any] | list[Any]) -> None:
+    """Print a result as JSON, the same bytes on every machine."""
+    from trimgeo.files import json_bytes
+
+    click.echo(json_bytes(value).decode(), nl=False)

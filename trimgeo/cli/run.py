@@ -1,0 +1,42 @@
+"""``trimgeo run``: everything."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trimgeo.cli import options
+from trimgeo.cli.progress import Progress
+
+
+@options.command(
+    "Compute the plan of JOB and write all of it into a folder.\n\n"
+    "Writes template.pdf, the template's sheets as SVG, outline.dxf, report.html, an overlay for each view of a "
+    "face, and last report.json, which holds the SHA-256 of the others. Exit status 1 where something is "
+    "breached.",
+    "  trimgeo run samples/greenhouse --variant display --out out",
+)
+@options.job
+@options.out_folder("The folder for all files; made where it is missing.")
+@options.variant
+@options.json
+def command(job: Path, out: Path, variant: str | None, as_json: bool) -> int:
+    """Run the whole job."""
+    import trimgeo
+    from trimgeo.report.summary import check_lines
+
+    with Progress(8) as progress:
+        progress.step("reading the job")
+        read = trimgeo.load(job, variant=variant)
+        progress.step("finding the scale")
+        board = trimgeo.prepare(read)
+        progress.step("planning the cut")
+        plan = trimgeo.plan(board)
+        report = trimgeo.write(plan, out, progress.step)
+    if as_json:
+        options.show_json(report)
+    else:
+        click.echo("\n".join(check_lines(plan)))
+        click.echo("Wrote " + ", ".join([*(f["name"] for f in report["files"]), "report.json"]) + ".")
+    return 1 if plan.state == "breached" else 0

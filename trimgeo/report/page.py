@@ -1,0 +1,69 @@
+"""report.html: one self-contained page, the answer first, readable on a phone and printable."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Mapping
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+
+import trimgeo
+from trimgeo.model.plan import Plan, State
+from trimgeo.report import words
+from trimgeo.tables import OKABE_ITO
+
+ORDER: dict[State, int] = {"breached": 0, "tight": 1, "clear": 2}
+
+SIGNS: dict[State, str] = {
+    "clear": f'<circle cx="10" cy="10" r="7" fill="none" stroke="{OKABE_ITO["bluish green"]}" stroke-width="3"/>',
+    "tight": f'<path d="M10 2 19 18H1Z" fill="none" stroke="{OKABE_ITO["orange"]}" stroke-width="3"/>',
+    "breached": f'<path d="M3 3 17 17M17 3 3 17" stroke="{OKABE_ITO["vermilion"]}" stroke-width="4"/>',
+}
+"""The sign of each state, beside its word: never colour alone."""
+
+
+def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes]) -> str:
+    """The page as HTML.
+
+    ``jpegs`` are the pictures with the plan drawn on them, by view; where there are none, the
+    sheets ``svgs`` are shown instead, by name.
+    """
+    if jpegs:
+        pictures = [(f"{name}: the plan on the picture", _data("jpeg", jpegs[name])) for name in jpegs]
+    else:
+        pictures = [(name, _data("svg+xml", svgs[name])) for name in svgs]
+    rows = sorted(plan.rows, key=lambda r: (ORDER[r.state], r.nominal is None, r.nominal or 0.0, r.name))
+    return _template().render(
+        plan=plan,
+        board=plan.board,
+        job=plan.board.job,
+        title=words.title(plan),
+        unknown=words.unknown(plan),
+        meaning=words.MEANING[plan.state],
+        inner=words.inner_copper(plan),
+        cautions=words.CAUTIONS,
+        pictures=pictures,
+        rows=rows,
+        reasons={keepout.name: keepout.reason for keepout in plan.board.keepouts},
+        cut_length=sum(cut.length for cut in plan.cuts),
+        version=trimgeo.__version__,
+    )
+
+
+def _data(kind: str, data: bytes) -> str:
+    return f"data:image/{kind};base64,{b64encode(data).decode()}"
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("trimgeo.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {"mm": words.mm, "clearance": words.clearance, "layers": words.on_layers}
+    environment.globals["signs"] = SIGNS
+    return environment.get_template("report.html")

@@ -1,0 +1,110 @@
+"""The short text on the terminal: fits 80 columns, needs no colour."""
+
+from __future__ import annotations
+
+from textwrap import wrap
+
+from trimgeo.model.board import View
+from trimgeo.model.plan import Choice, Plan, Row, Trade
+from trimgeo.report.words import MEANING, clearance, inner_copper, mm, on_layers, title, unknown
+
+WIDTH = 80
+MOST_ROWS = 20
+
+
+def check_lines(plan: Plan) -> list[str]:
+    """The answer first, then the nearest keep-outs and what else was found."""
+    job = plan.board.job
+    lines = wrap(title(plan), WIDTH)
+    first = unknown(plan)
+    if first:
+        lines += wrap(first, WIDTH)
+    lines += wrap(f"{plan.state.upper()}: {MEANING[plan.state]}.", WIDTH)
+    if plan.minimum is not None:
+        lines += _wrapped(
+            "Least clearance: ", f"{clearance(plan.minimum)}, {plan.minimum.kind} {plan.minimum.name}"
+        )
+    lines += _wrapped("To inner copper: ", inner_copper(plan))
+    cut_length = sum(cut.length for cut in plan.cuts)
+    lines += _wrapped(
+        "Outline:         ",
+        f"{len(plan.cuts)} new edges, {mm(cut_length, 1)} to cut, "
+        f"{plan.finished.polygon.area / 100:.1f} of {plan.board.edge.polygon.area / 100:.1f} cm² kept",
+    )
+    if job.cutter is not None and job.finish is not None:
+        lines += _wrapped(
+            "Cutter:          ",
+            f"{job.cutter.kind}, kerf {mm(job.cutter.kerf)}, wander {mm(job.cutter.wander)}, "
+            f"sanding margin {mm(job.finish.sanding)}",
+        )
+    lines += ["", *_row_lines(plan.rows)]
+    if plan.lift:
+        lines += ["", "Lift before cutting:"]
+        for part in plan.lift:
+            lines += _wrapped("  ", f"{part.name} ({part.face}): {part.reason}")
+    for each in plan.severed:
+        net = f", net {each.net}" if each.net else ""
+        lines += _wrapped("Severed: ", f"{each.name}{net}, at {len(each.at)} place(s)")
+    for warning in plan.warnings:
+        lines += _wrapped("Warning: ", warning)
+    return lines
+
+
+def view_lines(view: View) -> list[str]:
+    """A view's scale, residuals and checks."""
+    residual = "no residual" if view.residual_rms is None else f"residual {mm(view.residual_rms, 3)} rms"
+    if view.residual_max is not None:
+        residual += f", {mm(view.residual_max, 3)} at most"
+    lines = _wrapped(
+        f"{view.name}: ",
+        f"by {view.method}, {view.picture.pixels_per_mm:.2f} pixels per mm, {residual}, "
+        f"positions within {mm(view.uncertainty)} (95 %)",
+    )
+    for check in view.checks:
+        lines += _wrapped(
+            "  check ", f"{mm(check.length)} measured as {mm(check.measured)}, error {check.error:+.2f} mm"
+        )
+    if view.note:
+        lines += _wrapped("  ", view.note)
+    for warning in view.warnings:
+        lines += _wrapped("  Warning: ", warning)
+    return lines
+
+
+def trade_lines(trade: Trade, chosen: Choice) -> list[str]:
+    """The trade of cuts against size as a table; the chosen line is marked."""
+    lines = ["   cuts   area cm²   cut length mm   inside corners   least clearance mm"]
+    for choice in trade.choices:
+        mark = "->" if choice.cuts == chosen.cuts else "  "
+        clear = "-" if choice.clearance is None else f"{choice.clearance:.2f}"
+        lines.append(
+            f"{mark} {choice.cuts:4d} {choice.area / 100:10.2f} {choice.cut_length:15.1f}"
+            f" {choice.inside_corners:16d} {clear:>20}"
+        )
+    points = ", ".join(f"[{x:.3f}, {y:.3f}]" for x, y in chosen.finished.exterior.coords[:-1])
+    return [*lines, "", *_wrapped("points = ", f"[{points}]")]
+
+
+def _row_lines(rows: tuple[Row, ...]) -> list[str]:
+    """The nearest keep-outs, breached ones first of all."""
+    if not rows:
+        return ["No keep-outs: nothing was compared."]
+    order = {"breached": 0, "tight": 1, "clear": 2}
+    nearest = sorted(rows, key=lambda r: (order[r.state], r.nominal is None, r.nominal or 0.0, r.name))
+    lines = [f"{'keep-out':30} {'kind':9} {'layers':>7} {'nominal':>9} {'worst':>9}  state"]
+    for row in nearest[:MOST_ROWS]:
+        name = row.name if len(row.name) <= 30 else row.name[:27] + "..."
+        nominal = "-" if row.nominal is None else f"{row.nominal:.2f} mm"
+        worst = "-" if row.worst is None else f"{row.worst:.2f} mm"
+        state = "may be cut" if row.may_cut and row.nominal is not None and row.nominal < 0 else row.state
+        layers = on_layers(row.layers)
+        layers = layers if len(layers) <= 7 else layers[:6] + "…"
+        lines.append(f"{name:30} {row.kind:9} {layers:>7} {nominal:>9} {worst:>9}  {state}")
+    if len(nearest) > MOST_ROWS:
+        lines.append(f"and {len(nearest) - MOST_ROWS} more, further away (all of them with --json)")
+    return lines
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    """The text behind its label, continued under itself."""
+    return wrap(text, WIDTH, initial_indent=label, subsequent_indent=" " * min(len(label), 17)) or [label]

@@ -1,0 +1,86 @@
+"""Numbers and findings in words, the same on the terminal and in the report.
+
+A number shown to a person carries its unit; a length that comes near copper carries its uncertainty.
+"""
+
+from __future__ import annotations
+
+from trimgeo.model.plan import Plan, Row, State
+
+MEANING: dict[State, str] = {
+    "clear": "every clearance holds, the uncertainty taken off",
+    "tight": "clearances hold as drawn, but not with the uncertainty taken off",
+    "breached": "the outline comes too near to what must live, or cuts it",
+}
+
+CAUTIONS = (
+    "Glass-fibre dust harms lungs and eyes: cut wet or with extraction, wear at least an FFP2 / N95 mask and "
+    "eye protection.",
+    "Before cutting, take out lithium cells, disconnect the mains and let capacitors discharge.",
+    "Local codes and licensed practice come first, for mains parts above all.",
+)
+"""Shown wherever somebody is about to cut (NIOSH and FR-4 safety data sheets, see FACTS)."""
+
+
+def mm(value: float | None, places: int = 2) -> str:
+    """A length with its unit.
+
+    >>> mm(1.2345), mm(None)
+    ('1.23 mm', 'no new edge')
+    """
+    return "no new edge" if value is None else f"{value:.{places}f} mm"
+
+
+def clearance(row: Row) -> str:
+    """A nominal clearance with its uncertainty and what is required.
+
+    >>> clearance(Row("T1", "trace", (2,), None, 1.5, 0.41, 1.0, 0.45, (0, 0), "clear"))
+    '1.50 mm ± 0.41 mm (required 0.45 mm)'
+    """
+    return f"{mm(row.nominal)} ± {mm(row.uncertainty)} (required {mm(row.required)})"
+
+
+def on_layers(layers: tuple[int, ...]) -> str:
+    """Copper layers in words.
+
+    >>> on_layers((2,)), on_layers((1, 2, 3, 4)), on_layers((1, 4))
+    ('2', '1-4', '1 4')
+    """
+    if len(layers) > 1 and layers == tuple(range(layers[0], layers[-1] + 1)):
+        return f"{layers[0]}-{layers[-1]}"
+    return " ".join(str(n) for n in layers)
+
+
+def title(plan: Plan) -> str:
+    """Title, revision and variant of the job on one line."""
+    job = plan.board.job
+    parts = [job.job.title]
+    if job.job.revision:
+        parts.append(f"revision {job.job.revision}")
+    if job.variant:
+        parts.append(f"variant {job.variant}")
+    return ", ".join(parts)
+
+
+def unknown(plan: Plan) -> str | None:
+    """What is said first where a copper layer is not described at all."""
+    if not plan.unknown_layers:
+        return None
+    layers = ", ".join(str(n) for n in plan.unknown_layers)
+    return (
+        f"UNKNOWN: copper layer{'s' if len(plan.unknown_layers) > 1 else ''} {layers}: no picture or keep-out "
+        "describes it, so nothing here says that it is safe."
+    )
+
+
+def inner_copper(plan: Plan) -> str:
+    """The least clearance to inner copper in words."""
+    row = plan.inner_minimum
+    if row is not None:
+        return f"{clearance(row)}, {row.kind} {row.name}"
+    inner = [n for n in range(2, plan.board.job.board.layers)]
+    if not inner:
+        return "this board has no inner layers"
+    if not set(inner) - set(plan.unknown_layers):
+        return "not known: no inner layer is described"
+    return "no inner copper that must live comes into question"

@@ -1,0 +1,163 @@
+"""The order of work: `prepare` is where pixels and files end, `plan` is pure plane geometry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import chain
+from pathlib import Path
+
+import numpy as np
+
+from trimgeo.cutting.clearance import minima, rows
+from trimgeo.cutting.corners import corners
+from trimgeo.cutting.crossed import crossed_holes
+from trimgeo.cutting.edges import chains, new_edges
+from trimgeo.cutting.exposure import exposed, severed
+from trimgeo.cutting.lift import lift_list
+from trimgeo.cutting.lines import lines
+from trimgeo.cutting.order import order_cuts
+from trimgeo.cutting.outline import choices, smallest
+from trimgeo.cutting.setout import set_out
+from trimgeo.errors import JobError
+from trimgeo.jobfile import entries, need
+from trimgeo.model.board import Board, Ring, View
+from trimgeo.model.job import CutCount, Job
+from trimgeo.model.plan import Choice, Plan, Trade
+from trimgeo.scale import read_views
+
+
+def prepare(job: Job) -> Board:
+    """The board in millimetres: reads the pictures' sizes and the files that the job names.
+
+    Raises `trimgeo.JobError` where a shape, a picture or a scale is at fault.
+    """
+    edge = entries.edge_ring(job)
+    views = read_views(job, edge.polygon)
+    by_name = {view.name: view for view in views}
+    keepouts, warnings = entries.keepouts(job, by_name, edge)
+    return Board(
+        job=job,
+        edge=edge,
+        depths=_depths(job),
+        holes=entries.holes(job, by_name),
+        views=views,
+        keepouts=keepouts,
+        parts=entries.parts(job, by_name),
+        probes=entries.probes(job, by_name),
+        outline=entries.given_outline(job, by_name, edge),
+        described_layers=entries.described_layers(job, keepouts),
+        warnings=(*warnings, *chain.from_iterable(view.warnings for view in views)),
+    )
+
+
+def with_outline(board: Board, path: Path) -> Board:
+    """The same board with the outline that a DXF or SVG file gives."""
+    by_name = {view.name: view for view in board.views}
+    return replace(board, outline=entries.given_outline(board.job, by_name, board.edge, path=path))
+
+
+def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
+    """Outlines that hold all that must live, fewest cuts first; can be stopped at any time.
+
+    Raises `trimgeo.NoOutlineError` where there is none.
+    """
+    cutter, finish = need(board.job, "cutter"), need(board.job, "finish")
+    return choices(
+        board.keepouts, board.edge.polygon, cutter.wander, finish.sanding, board.job.placing, most=most
+    )
+
+
+def plan(board: Board) -> Plan:
+    """Everything that follows from a board and its outline, which is built where the job says so.
+
+    Pure: no files, no pixels.  Raises `trimgeo.JobError` where the job lacks a table,
+    `trimgeo.NoOutlineError` where no outline can be built.
+    """
+    job = board.job
+    need(job, "outline")
+    cutter, finish = need(job, "cutter"), need(job, "finish")
+    finished = board.outline or _built(board)
+    unordered = new_edges(finished, board.edge)
+    linked = chains(unordered, finished)
+    cuts = order_cuts(unordered, linked, board.edge)
+    along = lines(finished, board.edge, unordered, cutter, finish, job.board.thickness)
+    clearances = rows(
+        board.keepouts,
+        finished.polygon,
+        [cut.line for cut in cuts],
+        board.edge.polygon,
+        cutter.wander,
+        finish.sanding,
+        job.placing,
+    )
+    minimum, inner_minimum = minima(clearances, job.board.layers)
+    return Plan(
+        board=board,
+        finished=finished,
+        cuts=cuts,
+        lines=along,
+        rows=clearances,
+        minimum=minimum,
+        inner_minimum=inner_minimum,
+        lift=lift_list(board.parts, board.keepouts, along.swept_band, board.edge.polygon),
+        severed=severed(board.keepouts, finished.polygon, [cut.line for cut in cuts]),
+        exposed=exposed(board.keepouts, finished.polygon, cuts),
+        corners=corners(unordered, linked, cutter, finish, job.board.thickness, board.edge),
+        set_out=set_out(finished, along.guide, board.edge, board.holes, cuts),
+        unknown_layers=tuple(n for n in range(1, job.board.layers + 1) if n not in board.described_layers),
+        warnings=(*board.warnings, *along.notes, *crossed_holes(board.holes, [cut.line for cut in cuts])),
+    )
+
+
+def _built(board: Board) -> Ring:
+    asked = need(board.job, "outline")
+    cuts = asked.build.cuts if isinstance(asked.build, CutCount) else None
+    return Ring(_smallest(board, cuts).finished, board.edge.circles)
+
+
+def _smallest(board: Board, cuts: int | None) -> Choice:
+    job = board.job
+    return smallest(
+        board.keepouts,
+        board.edge.polygon,
+        need(job, "cutter").wander,
+        need(job, "finish").sanding,
+        job.placing,
+        cuts=cuts,
+        gain=None if job.outline is None else job.outline.gain,
+    )
+
+
+def _depths(job: Job) -> tuple[float, ...]:
+    """The depths that the job gives, else copper layers evenly spaced through the board."""
+    if job.board.depths is not None:
+        return job.board.depths
+    return tuple(float(depth) for depth in np.linspace(0.0, job.board.thickness, job.board.layers))
+
+
+def trade(board: Board, most: int = 12) -> Trade:
+    """All choices of `outlines`, with what is known of the fewest cuts."""
+    found = tuple(outlines(board, most))
+    return Trade(found, fewest=found[0].cuts if found else None)
+
+
+def chosen_outline(board: Board, cuts: int | None) -> Choice:
+    """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for."""
+    asked = board.job.outline
+    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
+        cuts = asked.build.cuts
+    return _smallest(board, cuts)
+
+
+def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:
+    """The view of that name, or all; raises `trimgeo.JobError` where there is none."""
+    found = tuple(view for view in board.views if name in (None, view.name))
+    if not found:
+        known = ", ".join(view.name for view in board.views)
+        raise JobError(
+            f"{board.job.source}, [[view]]",
+            f"found no view{'' if name is None else f' named {name!r}'}",
+            f"name one of: {known}" if known else "add a [[view]] with a picture and its scale",
+        )
+    return found
