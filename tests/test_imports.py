@@ -77,7 +77,9 @@ def test_geometry_knows_no_pictures_and_no_papers(part: str, heavy: str) -> None
 
 
 def _modules_after(code: str) -> set[str]:
-    script = f"import sys\ntry:\n {code}\nexcept SystemExit: pass\nprint('\\n'.join(sys.modules), file=sys.stderr)"
+    script = (
+        f"import sys\ntry:\n {code}\nexcept SystemExit: pass\nprint('\\n'.join(sys.modules), file=sys.stderr)"
+    )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     return set(done.stderr.split())
 

@@ -14,12 +14,16 @@ import pytest
 import trimgeo
 
 ROOT = Path(__file__).parent.parent
-NAMES = sorted(m.name for m in pkgutil.walk_packages(trimgeo.__path__, "trimgeo.") if "__main__" not in m.name)
+NAMES = sorted(
+    m.name for m in pkgutil.walk_packages(trimgeo.__path__, "trimgeo.") if "__main__" not in m.name
+)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_examples_in_docstrings_hold(name: str) -> None:
-    outcome = doctest.testmod(import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)
+    outcome = doctest.testmod(
+        import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
+    )
     assert outcome.failed == 0
 
 
@@ -34,7 +38,8 @@ def test_the_version_is_that_of_the_distribution() -> None:
 
 
 @pytest.mark.parametrize(
-    "data", ["py.typed", "drawing/fonts/DejaVuSans.ttf", "drawing/fonts/LICENSE.txt", "report/templates/report.html"]
+    "data",
+    ["py.typed", "drawing/fonts/DejaVuSans.ttf", "drawing/fonts/LICENSE.txt", "report/templates/report.html"],
 )
 def test_data_files_are_installed(data: str) -> None:
     assert (Path(trimgeo.__file__).parent / data).is_file()

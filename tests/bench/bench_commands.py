@@ -23,7 +23,8 @@ print(shapely.distance(areas, ring).min())
 BARE_RUN = """
 import sys
 from pathlib import Path
-import click, cv2, ezdxf, jinja2, numpy, PIL.Image, pydantic, reportlab.pdfgen.canvas, shapely, svgwrite, tomlkit
+import click, cv2, ezdxf, jinja2, numpy, PIL.Image, pydantic
+import reportlab.pdfgen.canvas, shapely, svgwrite, tomlkit
 for name in sys.argv[1:]:
     pixels = cv2.imdecode(numpy.fromfile(name, numpy.uint8), cv2.IMREAD_COLOR)
     cv2.imencode(".png", pixels)
@@ -52,7 +53,8 @@ STAR += [[-2, 0], [-1.2, -0.6], [-1, -1.7], [0, -1.2], [1, -1.7], [1.2, -0.6]]
 
 def main() -> None:
     print(timing.HEAD)
-    ours, bare = timing.in_turn(timing.process("-m", "trimgeo", "--help"), timing.process("-c", "import click"), 15)
+    help_words, bare_words = ["-m", "trimgeo", "--help"], ["-c", "import click"]
+    ours, bare = timing.in_turn(timing.process(*help_words), timing.process(*bare_words), 15)
     print(timing.row("trimgeo --help / import click", ours, bare, 1.5))
     with tempfile.TemporaryDirectory() as folder:
         job = Path(folder) / "job.toml"
@@ -62,7 +64,16 @@ def main() -> None:
         )
         print(timing.row("check, 10,000 keep-outs / tomllib + polygons + distance", ours, bare, 3.0))
         pictures = sorted(str(p) for p in SAMPLE.glob("*.png"))
-        run = ["-m", "trimgeo", "run", str(SAMPLE), "--variant", "display", "--out", str(Path(folder) / "out")]
+        run = [
+            "-m",
+            "trimgeo",
+            "run",
+            str(SAMPLE),
+            "--variant",
+            "display",
+            "--out",
+            str(Path(folder) / "out"),
+        ]
         ours, bare = timing.in_turn(timing.process(*run), timing.process("-c", BARE_RUN, *pictures))
         print(timing.row("run on the sample / imports + decode + encode", ours, bare, 3.0))
 

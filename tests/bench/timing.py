@@ -37,7 +37,8 @@ def process(*words: str) -> Work:
 def row(name: str, ours: float, bare: float, most: float) -> str:
     """One line of the table, with the ratio that the project holds itself to."""
     ratio = ours / bare
-    return f"{name:54} {ours * 1000:9.1f} {bare * 1000:9.1f} {ratio:6.2f} {most:6.2f}  {'' if ratio <= most else 'OVER'}"
+    said = "" if ratio <= most else "OVER"
+    return f"{name:54} {ours * 1000:9.1f} {bare * 1000:9.1f} {ratio:6.2f} {most:6.2f}  {said}"
 
 
 HEAD = f"{'what':54} {'ours ms':>9} {'bare ms':>9} {'ratio':>6} {'most':>6}"

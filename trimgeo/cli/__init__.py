@@ -52,6 +52,7 @@ Example, a board to check and then all files for it:
   trimgeo check samples/greenhouse --variant display
   trimgeo run samples/greenhouse --variant display --out out
 
+\b
 Shell completion, for bash (zsh and fish alike):
   eval "$(_TRIMGEO_COMPLETE=bash_source trimgeo)"
 

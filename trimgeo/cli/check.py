@@ -13,8 +13,7 @@ from trimgeo.cli import options
     "Clearances of the outline of JOB to all that must live, inner copper first.\n\n"
     "With --outline an outline that was drawn elsewhere is judged instead of the job's own. Exit status 1 "
     "where something is breached.",
-    "  trimgeo check samples/greenhouse --variant display\n"
-    "  trimgeo check samples/plain --outline drawn.dxf",
+    "  trimgeo check samples/greenhouse --variant display\n  trimgeo check samples/plain --outline drawn.dxf",
 )
 @options.job
 @click.option(

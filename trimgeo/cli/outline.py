@@ -12,8 +12,8 @@ from trimgeo.cli import options
 @options.command(
     "Build an outline around all that must live and show the trade of cuts against size.\n\n"
     "Edges along the board's own edge are free and not counted. With --cuts the smallest outline with at "
-    "most N new cuts is chosen, else the one that `build` in the job asks for. --write puts the chosen outline "
-    "into the job file as points and changes nothing else there.",
+    "most N new cuts is chosen, else the one that `build` in the job asks for. --write puts the chosen "
+    "outline into the job file as points and changes nothing else there.",
     "  trimgeo outline samples/greenhouse --variant display --cuts 3",
 )
 @options.job

@@ -12,9 +12,9 @@ from trimgeo.cli.progress import Progress
 
 @options.command(
     "Compute the plan of JOB and write all of it into a folder.\n\n"
-    "Writes template.pdf, the template's sheets as SVG, outline.dxf, report.html, an overlay for each view of a "
-    "face, and last report.json, which holds the SHA-256 of the others. Exit status 1 where something is "
-    "breached.",
+    "Writes template.pdf, the template's sheets as SVG, outline.dxf, report.html, an overlay for each view "
+    "of a face, and last report.json, which holds the SHA-256 of the others. Exit status 1 where something "
+    "is breached.",
     "  trimgeo run samples/greenhouse --variant display --out out",
 )
 @options.job

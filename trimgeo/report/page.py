@@ -9,16 +9,19 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 import trimgeo
+from trimgeo.drawing.signs import STATES
 from trimgeo.model.plan import Plan, State
 from trimgeo.report import words
-from trimgeo.tables import OKABE_ITO
 
 ORDER: dict[State, int] = {"breached": 0, "tight": 1, "clear": 2}
 
-SIGNS: dict[State, str] = {
-    "clear": f'<circle cx="10" cy="10" r="7" fill="none" stroke="{OKABE_ITO["bluish green"]}" stroke-width="3"/>',
-    "tight": f'<path d="M10 2 19 18H1Z" fill="none" stroke="{OKABE_ITO["orange"]}" stroke-width="3"/>',
-    "breached": f'<path d="M3 3 17 17M17 3 3 17" stroke="{OKABE_ITO["vermilion"]}" stroke-width="4"/>',
+SIGNS: dict[str, str] = {
+    state: f'<g fill="none" stroke="{STATES[state].colour}" stroke-width="3">{shape}</g>'
+    for state, shape in (
+        ("clear", '<circle cx="10" cy="10" r="7"/>'),
+        ("tight", '<path d="M10 2 19 18H1Z"/>'),
+        ("breached", '<path d="M3 3 17 17M17 3 3 17"/>'),
+    )
 }
 """The sign of each state, beside its word: never colour alone."""
 

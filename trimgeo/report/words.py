@@ -67,9 +67,10 @@ def unknown(plan: Plan) -> str | None:
     if not plan.unknown_layers:
         return None
     layers = ", ".join(str(n) for n in plan.unknown_layers)
+    plural = "s" if len(plan.unknown_layers) > 1 else ""
     return (
-        f"UNKNOWN: copper layer{'s' if len(plan.unknown_layers) > 1 else ''} {layers}: no picture or keep-out "
-        "describes it, so nothing here says that it is safe."
+        f"UNKNOWN: copper layer{plural} {layers}: no picture or keep-out describes it, so nothing here says "
+        "that it is safe."
     )
 
 
@@ -78,7 +79,7 @@ def inner_copper(plan: Plan) -> str:
     row = plan.inner_minimum
     if row is not None:
         return f"{clearance(row)}, {row.kind} {row.name}"
-    inner = [n for n in range(2, plan.board.job.board.layers)]
+    inner = list(range(2, plan.board.job.board.layers))
     if not inner:
         return "this board has no inner layers"
     if not set(inner) - set(plan.unknown_layers):
