@@ -61,7 +61,7 @@ class View:
 
     ``to_board`` maps source pixels to mm and knows its uncertainty; residuals are None where
     the points leave none; ``uncertainty`` is the 95 % bound of a position over the board edge.
-    ``note`` says in words what the scale rests on.
+    ``note`` says in words what the scale rests on; ``warnings`` what a person must hear about it.
     """
 
     name: str
@@ -74,6 +74,7 @@ class View:
     uncertainty: float
     checks: tuple[LengthCheck, ...] = ()
     note: str = ""
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,14 +16,18 @@ class PlaneMap:
 
     ``matrix`` is 3 x 3; a pixel (u, v) goes to (x, y) = (X/W, Y/W) with (X, Y, W) = matrix (u, v, 1).
     ``covariance`` is 9 x 9, of the entries in row order, in whatever gauge the matrix is in.
+    ``size`` is (columns, rows) of the picture that the pixels belong to, where there is one.
 
-    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)), (640, 480))
     >>> scan.to_mm([[10.0, 20.0]])
     array([[ 1., -2.]])
+    >>> scan.outside([[10.0, 20.0], [640.0, 20.0]])
+    array([False,  True])
     """
 
     matrix: Floats
     covariance: Floats
+    size: tuple[int, int] | None = None
 
     def to_mm(self, pixels: ArrayLike) -> Floats:
         """Board positions, shape (n, 2), of pixels, shape (n, 2)."""
@@ -33,11 +37,22 @@ class PlaneMap:
         """Pixels, shape (n, 2), of board positions, shape (n, 2)."""
         return _apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), mm)
 
-    def position_covariance(self, pixels: ArrayLike) -> Floats:
-        """Covariance of the board positions, shape (n, 2, 2), in mm².
+    def outside(self, pixels: ArrayLike) -> NDArray[np.bool_]:
+        """Which pixels, shape (n, 2), lie off the picture: it reaches half a pixel past the outer centres."""
+        uv = np.atleast_2d(np.asarray(pixels, dtype=np.float64))
+        if self.size is None:
+            return np.zeros(len(uv), dtype=np.bool_)
+        return np.asarray(((uv < -0.5) | (uv > np.array(self.size) - 0.5)).any(axis=1))
 
-        First-order propagation, JCGM 100:2008 (GUM) 5.2: J C J' with J = d(x, y)/d(entries).
-        """
+    def slopes(self, pixels: ArrayLike) -> Floats:
+        """d(x, y)/d(u, v) at pixels, shape (n, 2) to (n, 2, 2), mm per pixel."""
+        XYW = _homogeneous(pixels) @ self.matrix.T
+        xy, W = XYW[:, :2] / XYW[:, 2:], XYW[:, 2]
+        rise = self.matrix[None, :2, :2] - xy[:, :, None] * self.matrix[None, 2:, :2]
+        return np.asarray(rise / W[:, None, None])
+
+    def jacobian(self, pixels: ArrayLike) -> Floats:
+        """d(x, y)/d(entries of the matrix in row order) at pixels, shape (n, 2) to (n, 2, 9)."""
         uv1 = _homogeneous(pixels)
         X, Y, W = (uv1 @ self.matrix.T).T
         jacobian = np.zeros((len(uv1), 2, 9))
@@ -45,6 +60,14 @@ class PlaneMap:
         jacobian[:, 1, 3:6] = uv1 / W[:, None]
         jacobian[:, 0, 6:9] = -uv1 * (X / W**2)[:, None]
         jacobian[:, 1, 6:9] = -uv1 * (Y / W**2)[:, None]
+        return jacobian
+
+    def position_covariance(self, pixels: ArrayLike) -> Floats:
+        """Covariance of the board positions, shape (n, 2, 2), in mm².
+
+        First-order propagation, JCGM 100:2008 (GUM) 5.2: J C J' with J = d(x, y)/d(entries).
+        """
+        jacobian = self.jacobian(pixels)
         return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1))
 
     def standard_uncertainty(self, pixels: ArrayLike) -> Floats:
