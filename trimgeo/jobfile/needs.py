@@ -1,0 +1,36 @@
+"""Tables that a command cannot do without."""
+
+from __future__ import annotations
+
+from typing import Literal, overload
+
+from trimgeo.errors import JobError
+from trimgeo.model.job import Cutter, Finish, Job, OutlineTable
+
+_EXAMPLES = {
+    "cutter": 'a [cutter] table, such as kind = "wheel", kerf = 1.0 and diameter = 38',
+    "finish": "a [finish] table, such as sanding = 0.3",
+    "outline": 'an [outline] table, such as build = "smallest" or points = [[0, 0], [50, 0], [50, 40]]',
+}
+
+
+@overload
+def need(job: Job, table: Literal["cutter"]) -> Cutter: ...
+@overload
+def need(job: Job, table: Literal["finish"]) -> Finish: ...
+@overload
+def need(job: Job, table: Literal["outline"]) -> OutlineTable: ...
+def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Finish | OutlineTable:
+    """The table, which must be there.
+
+    Raises `trimgeo.JobError` with an example of what to add where the job has none.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> square = BoardTable(thickness=1.6, edge=((0, 0), (1, 0), (1, 1)))
+    >>> need(Job(job=About(title="t"), board=square, finish=Finish(sanding=0.3)), "finish").sanding
+    0.3
+    """
+    found: Cutter | Finish | OutlineTable | None = getattr(job, table)
+    if found is None:
+        raise JobError(job.source, f"found no [{table}]", f"add {_EXAMPLES[table]}")
+    return found

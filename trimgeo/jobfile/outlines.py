@@ -1,0 +1,186 @@
+"""The board edge and a given outline: one closed shape each, the outline within the edge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from trimgeo.errors import JobError
+from trimgeo.jobfile.positions import marks
+from trimgeo.jobfile.shapefiles import Shape, read_shapes
+from trimgeo.jobfile.shapes import Floats, at, polygon
+from trimgeo.jobfile.words import place, printable, short
+from trimgeo.model.board import Ring, View
+from trimgeo.model.job import Job, ShapeFile
+from trimgeo.tables import EDGE_TOLERANCE
+
+OWN_LAYER = "FINISHED"
+"""The layer of our own drawings that holds the outline, among lines that only surround it."""
+
+_COLLINEAR = 1e-9
+"""mm: a corner this near to the line of its neighbours is none; finer than any drawing."""
+
+_SNAPPED = 1e-6
+"""mm: the same after snapping, which leaves corners where two nearly equal lines cross."""
+
+
+def edge_ring(job: Job) -> Ring:
+    """The board edge, counter-clockwise.
+
+    Raises `trimgeo.JobError` where it is no simple shape, or a file does not give exactly one.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (0, 2), (3, 2), (3, 0)))
+    >>> edge_ring(Job(job=About(title="t"), board=board)).polygon
+    <POLYGON ((0 0, 3 0, 3 2, 0 2, 0 0))>
+    """
+    where = place(job.source, "[board]", None, "edge")
+    given = job.board.edge
+    if isinstance(given, ShapeFile):
+        found = shapes_of_file(job.folder, given.file, given.layer, where)
+        return _turned(_outer(found, where))
+    return _turned(Ring(polygon(np.array(given), where)))
+
+
+def given_outline(
+    job: Job, views: Mapping[str, View], edge: Ring, path: str | Path | None = None
+) -> Ring | None:
+    """The finished outline that the job gives, snapped to the board, or None where it is built.
+
+    ``path`` is a DXF or SVG file to use instead of what the job gives.  The ring is
+    counter-clockwise, without collinear corners.
+
+    Raises `trimgeo.JobError` where it is no simple shape, where a file does not give exactly one,
+    where it leaves the board by more than `EDGE_TOLERANCE` (or the bound of the view that it comes
+    from), and where the board parts it.
+    """
+    if path is not None:
+        where = printable(str(path))
+        return _on_board(_turned(_outer(_outline_shapes(Path(path), None, where), where)), edge, where)
+    given = job.outline
+    if given is not None and given.file is not None:
+        where = place(job.source, "[outline]", None, "file")
+        found = _outline_shapes(job.folder / given.file, given.layer, where)
+        return _on_board(_turned(_outer(found, where)), edge, where)
+    if given is not None and given.points is not None:
+        where = place(job.source, "[outline]", None, "points")
+        marked = marks([given.points], [given.on], views, lambda _: where)
+        bound = views[given.on].uncertainty if given.on else 0.0
+        ring = _turned(Ring(polygon(marked.xy, where)))
+        return _on_board(ring, edge, where, max(EDGE_TOLERANCE, bound))
+    return None
+
+
+def shapes_of_file(folder: Path, file: str, layer: str | None, where: str) -> tuple[Shape, ...]:
+    """The closed shapes of a DXF or SVG file, its name taken from the folder of the job.
+
+    Raises `trimgeo.JobError` where the file cannot be read or holds no closed shape.
+    """
+    found = read_shapes(folder / file, layer, where)
+    if not found:
+        fix = "draw closed lines there" if layer is None else f'draw closed lines on layer "{short(layer)}"'
+        raise JobError(where, f'found no closed shape in "{short(file)}"', fix)
+    for shape in found:
+        if shape.disc is None:
+            polygon(
+                shapely.get_coordinates(shape.ring.polygon.exterior), f"{where}, shape {short(shape.label)}"
+            )
+    return found
+
+
+def _outline_shapes(file: Path, layer: str | None, where: str) -> tuple[Shape, ...]:
+    """The shapes among which the outline is: of a drawing with several, those on `OWN_LAYER`."""
+    found = shapes_of_file(file.parent, file.name, layer, where)
+    if len(found) > 1 and layer is None:
+        try:
+            return shapes_of_file(file.parent, file.name, OWN_LAYER, where)
+        except JobError:
+            return found  # no such layer: all of them are judged
+    return found
+
+
+def _outer(shapes: Sequence[Shape], where: str) -> Ring:
+    """The one shape that is meant: circles within it are holes and say nothing about an edge."""
+    largest = max(shapes, key=lambda shape: shape.ring.polygon.area)
+    shapely.prepare(largest.ring.polygon)
+    for shape in shapes:
+        if shape is largest:
+            continue
+        if shape.disc is None or not largest.ring.polygon.covers(shape.ring.polygon):
+            x, y = shape.ring.polygon.representative_point().coords[0]
+            raise JobError(
+                where,
+                f"found {len(shapes)} closed shapes where one is meant, the other at {at((x, y))} "
+                "being no round hole within the largest",
+                "name with `layer` a layer that holds one closed shape, and perhaps round holes within it",
+            )
+    return largest.ring
+
+
+def _turned(ring: Ring) -> Ring:
+    """Counter-clockwise, from the same first corner."""
+    shape = ring.polygon
+    if not shape.exterior.is_ccw:
+        shape = Polygon(shape.exterior.coords[::-1])
+    return Ring(shape, ring.circles)
+
+
+def _on_board(ring: Ring, edge: Ring, where: str, tolerance: float = EDGE_TOLERANCE) -> Ring:
+    """The outline within the board edge."""
+    board = edge.polygon
+    if board.covers(ring.polygon):
+        return Ring(_without_collinear(ring.polygon, _COLLINEAR), ring.circles)
+    # Growing by chords falls short of the arc by 0.03 % of the tolerance with so many segments.
+    if not board.buffer(tolerance + _SNAPPED, quad_segs=32).covers(ring.polygon):
+        far, spot = _farthest_outside(ring.polygon, board)
+        raise JobError(
+            where,
+            f"found an outline that leaves the board by {max(far, tolerance):.2f} mm near {at(spot)}",
+            f"keep it within the board edge (what leaves it by at most {tolerance:.2f} mm is snapped to it)",
+        )
+    pieces = sorted(shapely.get_parts(ring.polygon.intersection(board)), key=lambda piece: -piece.area)
+    pieces = [piece for piece in pieces if piece.area > EDGE_TOLERANCE**2]
+    if len(pieces) != 1:
+        raise JobError(
+            where,
+            f"found an outline that falls into {len(pieces)} pieces where the board does not fill it",
+            "draw it around one piece of the board",
+        )
+    first = ring.polygon.exterior.coords[0]
+    snapped = _without_collinear(_from_corner(_turned(Ring(pieces[0])).polygon, first), _SNAPPED)
+    return Ring(snapped, tuple(dict.fromkeys((*ring.circles, *edge.circles))))
+
+
+def _farthest_outside(outline: Polygon, board: Polygon) -> tuple[float, tuple[float, float]]:
+    """How far an outline leaves the board, and where; found on points 0.1 mm apart or a little more.
+
+    Corners alone would not do: a side across a notch is farthest from the board in its middle.
+    """
+    beyond = outline.difference(board)
+    step = max(0.1, beyond.length / 20_000)
+    points = shapely.get_coordinates(shapely.segmentize(beyond, step))
+    distances = shapely.distance(shapely.points(points), board)
+    n = int(np.argmax(distances))
+    return float(distances[n]), (float(points[n, 0]), float(points[n, 1]))
+
+
+def _without_collinear(shape: Polygon, tolerance: float) -> Polygon:
+    """The polygon without corners that are none, from the same first corner where that is one.
+
+    The simplification starts at the lowest of the leftmost corners: that is one for sure.
+    """
+    points = shapely.get_coordinates(shape.exterior)[:-1]
+    corner = int(np.lexsort((points[:, 1], points[:, 0]))[0])
+    rolled = Polygon(np.roll(points, -corner, axis=0))
+    return _from_corner(rolled.simplify(tolerance), (points[0, 0], points[0, 1]))
+
+
+def _from_corner(shape: Polygon, first: Sequence[float]) -> Polygon:
+    """The same ring, begun at the corner nearest to ``first``."""
+    points: Floats = shapely.get_coordinates(shape.exterior)[:-1]
+    start = int(np.argmin(np.hypot(*(points - np.asarray(first[:2])).T)))
+    return Polygon(np.roll(points, -start, axis=0))
