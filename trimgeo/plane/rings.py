@@ -1,0 +1,178 @@
+"""Closed rings as arrays of points, shape (n, 2): counter-clockwise, the first point not repeated.
+
+The inside of a ring is on the left of its sides, so the outward normal of a side is on the right.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely import MultiPolygon, Polygon
+
+Floats = NDArray[np.float64]
+
+NEEDLESS = 1e-6
+"""A point this near to its neighbours' line, or to its neighbour, tells nothing that anyone could measure."""
+
+
+def ring_points(polygon: Polygon) -> Floats:
+    """The outer ring of a polygon, shape (n, 2), counter-clockwise, first point not repeated.
+
+    >>> ring_points(Polygon([(0, 0), (0, 1), (1, 1)])).tolist()
+    [[1.0, 1.0], [0.0, 1.0], [0.0, 0.0]]
+    """
+    return counter_clockwise(shapely.get_coordinates(polygon.exterior)[:-1])
+
+
+def signed_area(points: ArrayLike) -> float:
+    """Area of a ring, shape (n, 2), in mm²: positive when it runs counter-clockwise (shoelace formula).
+
+    >>> signed_area([(0, 0), (2, 0), (2, 3)])
+    3.0
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    xy = xy - xy[0]
+    x, y = xy.T
+    return float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) / 2)
+
+
+def counter_clockwise(points: ArrayLike) -> Floats:
+    """The ring, shape (n, 2), turned round where it runs clockwise."""
+    xy = np.asarray(points, dtype=np.float64)
+    return xy if signed_area(xy) >= 0 else xy[::-1]
+
+
+def simplified(points: ArrayLike, tolerance: float = NEEDLESS) -> Floats:
+    """The ring without repeated and collinear points, shape (m, 2); what stays does not depend on the start.
+
+    A point goes where it, and every point dropped before it, is within ``tolerance`` mm of the chord
+    that takes its place, so that a flattened curve is never eaten up.
+
+    >>> simplified([(0, 0), (1, 0), (1, 0), (2, 0), (2, 2)]).tolist()
+    [[0.0, 0.0], [2.0, 0.0], [2.0, 2.0]]
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    if len(xy) < 4 or np.min(_deviations(xy)) > tolerance:
+        return xy
+    extreme = int(np.lexsort((xy[:, 1], xy[:, 0]))[0])
+    walk = [*((np.arange(len(xy)) + extreme) % len(xy)), extreme]
+    kept, anchor = [extreme], 0
+    for here in range(1, len(walk) - 1):
+        between = xy[walk[anchor + 1 : here + 1]]
+        if np.max(_distances(between, xy[walk[anchor]], xy[walk[here + 1]])) > tolerance:
+            kept.append(walk[here])
+            anchor = here
+    return xy[np.sort(np.asarray(kept))]
+
+
+def _deviations(xy: Floats) -> Floats:
+    """Distance of every point from the chord of its neighbours, shape (n,)."""
+    return _distances(xy, np.roll(xy, 1, axis=0), np.roll(xy, -1, axis=0))
+
+
+def _distances(xy: Floats, start: Floats, end: Floats) -> Floats:
+    """Distance of points from chords, as segments, shape (n,)."""
+    chord, reach = end - start, xy - start
+    square = np.sum(chord * chord, axis=-1)
+    along = np.sum(reach * chord, axis=-1) / np.where(square > 0, square, 1.0)
+    foot = np.clip(along, 0.0, 1.0)[..., None] * chord
+    return np.asarray(np.hypot(*(reach - foot).T))
+
+
+def side_vectors(points: ArrayLike) -> Floats:
+    """Side i runs from point i to point i + 1: its vector, shape (n, 2).
+
+    >>> side_vectors([(0, 0), (2, 0), (2, 3)]).tolist()
+    [[2.0, 0.0], [0.0, 3.0], [-2.0, -3.0]]
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    return np.asarray(np.roll(xy, -1, axis=0) - xy)
+
+
+def unit(vectors: ArrayLike) -> Floats:
+    """Vectors, shape (..., 2), brought to length 1.
+
+    >>> unit([(3, 4)]).tolist()
+    [[0.6, 0.8]]
+    """
+    v = np.asarray(vectors, dtype=np.float64)
+    return np.asarray(v / np.hypot(v[..., 0], v[..., 1])[..., None])
+
+
+def right_of(directions: ArrayLike) -> Floats:
+    """Directions, shape (..., 2), turned right by 90 degrees: outward normals of a counter-clockwise ring.
+
+    >>> right_of([(1, 0)]).tolist()
+    [[0.0, -1.0]]
+    """
+    d = np.asarray(directions, dtype=np.float64)
+    return np.stack([d[..., 1], -d[..., 0]], axis=-1)
+
+
+def turns(before: ArrayLike, after: ArrayLike) -> Floats:
+    """Angles in degrees, shape (...), from one direction to the next: positive to the left.
+
+    >>> turns([(1, 0), (1, 0)], [(0, 1), (1, -1)]).tolist()
+    [90.0, -45.0]
+    """
+    a, b = np.asarray(before, dtype=np.float64), np.asarray(after, dtype=np.float64)
+    cross = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return np.asarray(np.degrees(np.arctan2(cross, np.sum(a * b, axis=-1))))
+
+
+def turning_angles(points: ArrayLike) -> Floats:
+    """Angle in degrees by which a ring turns at each of its points, shape (n,): negative where it is reflex.
+
+    >>> turning_angles([(0, 0), (1, 0), (1, 1), (0, 1)]).tolist()
+    [90.0, 90.0, 90.0, 90.0]
+    """
+    sides = side_vectors(points)
+    return turns(np.roll(sides, 1, axis=0), sides)
+
+
+def line_inside(points: ArrayLike, area: Polygon | MultiPolygon, aside: float = 1e-9) -> Floats:
+    """Where an open line, shape (n, 2), runs inside an area: lengths along it, shape (k, 2), from and to.
+
+    The line is judged ``aside`` mm to its right, so that a line along the area's border, with the area on
+    its left, is outside.
+
+    >>> line_inside([(-1, 1), (5, 1)], shapely.box(0, 0, 2, 2)).tolist()
+    [[1.0, 3.0]]
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    steps = np.diff(xy, axis=0)
+    lengths = np.hypot(*steps.T)
+    if area.is_empty or not lengths.any():
+        return np.empty((0, 2))
+    before = np.concatenate([[0.0], np.cumsum(lengths)])
+    side, share = _crossings(xy[:-1], steps, area)
+    marks = np.concatenate([before, before[side] + share * lengths[side]])
+    marks = np.unique(marks)
+    marks = marks[np.concatenate([[True], np.diff(marks) > 1e-10])]
+    middle = (marks[:-1] + marks[1:]) / 2
+    at = np.clip(np.searchsorted(before, middle, side="right") - 1, 0, len(steps) - 1)
+    along = (middle - before[at]) / lengths[at]
+    probe = xy[at] + along[:, None] * steps[at] + aside * right_of(unit(steps[at]))
+    shapely.prepare(area)
+    inside = shapely.contains_xy(area, probe[:, 0], probe[:, 1])
+    edges = np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))
+    return np.column_stack([marks[np.flatnonzero(edges == 1)], marks[np.flatnonzero(edges == -1)]])
+
+
+def _crossings(
+    starts: Floats, steps: Floats, area: Polygon | MultiPolygon
+) -> tuple[NDArray[np.intp], Floats]:
+    """Where segments meet the border of an area: which segment, and the share of its length, 0 to 1."""
+    border = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)))
+    ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)), return_index=True)[1]
+    same = ring[1:] == ring[:-1]
+    c, e = border[:-1][same], np.diff(border, axis=0)[same]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        denominator = steps[:, None, 0] * e[None, :, 1] - steps[:, None, 1] * e[None, :, 0]
+        gap = c[None, :, :] - starts[:, None, :]
+        share = (gap[..., 0] * e[None, :, 1] - gap[..., 1] * e[None, :, 0]) / denominator
+        across = (gap[..., 0] * steps[:, None, 1] - gap[..., 1] * steps[:, None, 0]) / denominator
+        met = (share > 0) & (share < 1) & (across >= -1e-9) & (across <= 1 + 1e-9)
+    segment, side = np.nonzero(met)
+    return segment, np.asarray(share[segment, side])
