@@ -57,11 +57,11 @@ class StateSign:
 
 
 _LINES = (
-    LineSign("finished", "finished edge", INK, 0.45),
-    LineSign("guide", "guide line: stay outside of it", OKABE_ITO["bluish green"], 0.50, (5.0, 1.6)),
+    LineSign("finished", "finished edge", INK, 0.20),
+    LineSign("guide", "guide line: stay outside of it", OKABE_ITO["bluish green"], 0.30, (5.0, 1.4)),
     LineSign("kerf", "kerf band", "#808080", 0.12),
-    LineSign("swept", "swept band", OKABE_ITO["orange"], 0.45, (0.0, 1.3)),
-    LineSign("board", "board edge", INK, 0.20),
+    LineSign("swept", "swept band", OKABE_ITO["orange"], 0.35, (0.0, 1.2)),
+    LineSign("board", "board edge", INK, 0.15),
     LineSign("hole", "hole and its centre", INK, 0.15),
     LineSign("keepout", "keep-out", NEUTRAL, 0.15),
     LineSign("lift", "part to lift", INK, 0.25, (1.6, 0.9)),

@@ -1,0 +1,212 @@
+"""Plans made by hand, with plain offsets, so that the sheets are tested apart from the cutting."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from io import BytesIO
+from typing import Any
+
+import numpy as np
+import pypdfium2
+import pytest
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon
+
+from trimgeo.drawing.pdf import to_pdf
+from trimgeo.drawing.template import template_sheets
+from trimgeo.model.board import Board, Hole, Keepout, Part, Ring
+from trimgeo.model.job import Job
+from trimgeo.model.plan import Corner, Cut, Lift, Lines, Plan, Row
+
+SANDING, KERF, WANDER, RUN_OUT = 0.4, 1.0, 0.3, 2.0
+
+
+def _job(**changes: Any) -> Job:
+    values: dict[str, Any] = {
+        "job": {"title": "Greenhouse logger", "revision": "B", "variants": ("display", "plain")},
+        "board": {"thickness": 1.6, "layers": 4, "edge": ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))},
+        "cutter": {"kind": "wheel", "kerf": KERF, "diameter": 22.0},
+        "finish": {"sanding": SANDING},
+        "variant": "display",
+    }
+    return Job.model_validate(values | changes)
+
+
+def _beside(chain: LineString, distance: float, closed: bool) -> LineString:
+    if closed:
+        grown = Polygon(chain).buffer(distance, join_style="mitre", mitre_limit=100.0)
+        return LineString(grown.exterior.coords)
+    return chain.offset_curve(-distance, join_style="mitre", mitre_limit=100.0)
+
+
+def _stretched(chain: LineString) -> LineString:
+    xy = shapely.get_coordinates(chain)
+    first, last = xy[0] - xy[1], xy[-1] - xy[-2]
+    ends = xy[0] + 40 * first / np.hypot(*first), xy[-1] + 40 * last / np.hypot(*last)
+    return LineString([ends[0], *xy[1:-1], ends[1]])
+
+
+def _band(chain: LineString, low: float, high: float, closed: bool, board: Polygon) -> MultiPolygon:
+    if closed:
+        area = Polygon(_beside(chain, high, True)) - Polygon(_beside(chain, low, True))
+    else:
+        inner, outer = _beside(chain, low, False), _beside(chain, high, False)
+        area = Polygon([*inner.coords, *reversed(outer.coords)])
+    cut = shapely.get_parts(area & board)
+    return MultiPolygon([part for part in cut if isinstance(part, Polygon)])
+
+
+def make_plan(
+    edge: Sequence[tuple[float, float]],
+    chain: Sequence[tuple[float, float]],
+    finished: Sequence[tuple[float, float]],
+    keepouts: Sequence[Keepout] = (),
+    holes: Sequence[Hole] = (),
+    parts: Sequence[Part] = (),
+    lift: Sequence[Lift] = (),
+    corners: Sequence[Corner] = (),
+    rows: Sequence[Row] = (),
+    warnings: Sequence[str] = (),
+    unknown_layers: Sequence[int] = (),
+    **job: Any,
+) -> Plan:
+    """A plan whose new edges are ``chain``, counter-clockwise along ``finished``."""
+    board_area, line = Polygon(edge), LineString(chain)
+    closed = chain[0] == chain[-1]
+    run = line if closed else _stretched(line)
+    reach = board_area.buffer(RUN_OUT, join_style="mitre")
+    guide = _beside(run, SANDING, closed).intersection(reach)
+    centre = _beside(run, SANDING + KERF / 2, closed).intersection(reach)
+    cuts = [LineString(pair) for pair in zip(chain, chain[1:], strict=False)]
+    return Plan(
+        board=Board(
+            _job(**job),
+            Ring(board_area),
+            (0.0, 0.5, 1.1, 1.6),
+            tuple(holes),
+            (),
+            tuple(keepouts),
+            tuple(parts),
+        ),
+        finished=Ring(Polygon(finished)),
+        cuts=tuple(Cut(n, cut) for n, cut in enumerate(cuts, start=1)),
+        lines=Lines(
+            (guide,),
+            (centre,),
+            _band(run, SANDING, SANDING + KERF, closed, board_area),
+            _band(run, 0.0, SANDING + KERF + WANDER, closed, board_area),
+        ),
+        rows=tuple(rows),
+        minimum=min((r for r in rows if r.nominal is not None), key=lambda r: r.nominal or 0.0, default=None),
+        inner_minimum=None,
+        lift=tuple(lift),
+        severed=(),
+        exposed=(),
+        corners=tuple(corners),
+        set_out=(),
+        unknown_layers=tuple(unknown_layers),
+        warnings=tuple(warnings),
+    )
+
+
+def keepout(name: str, kind: str, spine: Any, radius: float = 0.0, **more: Any) -> Keepout:
+    """A keep-out with what the drawing does not look at filled in."""
+    values = {"layers": (1,), "net": None, "required": 0.5, "reason": "test"} | more
+    return Keepout(name, kind, spine, radius, **values)
+
+
+def row(name: str, at: tuple[float, float], nominal: float, state: Any) -> Row:
+    """A clearance row."""
+    return Row(name, "trace", (2,), None, nominal, 0.41, nominal - 0.41, 0.45, at, state)
+
+
+def small_plan(**job: Any) -> Plan:
+    """A 100 x 80 board cut to an L: three outside corners, one inside, four holes, a few parts."""
+    finished = [(0.0, 0.0), (70.0, 0.0), (70.0, 35.0), (45.0, 35.0), (45.0, 60.0), (0.0, 60.0)]
+    chain = [(70.0, 0.0), (70.0, 35.0), (45.0, 35.0), (45.0, 60.0), (0.0, 60.0)]
+    return make_plan(
+        [(0, 0), (100, 0), (100, 80), (0, 80)],
+        chain,
+        finished,
+        keepouts=[
+            keepout("logger chip", "component", shapely.box(12, 14, 28, 26), face="top", height=2.2),
+            keepout("rail 3V3", "trace", LineString([(30, 8), (60, 8), (68, 20)]), 0.4, layers=(2,)),
+            keepout("ground", "copper", shapely.box(5, 32, 38, 52), layers=(3,)),
+            keepout("via 12", "via", Point(43.8, 45), 0.35, layers=(1, 2, 3, 4)),
+            keepout(
+                "coin cell", "component", shapely.box(45, 12, 62, 30), face="bottom", layers=(4,), height=5.4
+            ),
+        ],
+        holes=[
+            Hole("fix 1", (4, 4), 3.2, False),
+            Hole("fix 2", (96, 4), 3.2, False),
+            Hole("fix 3", (4, 56), 3.2, False),
+            Hole("fix 4", (96, 70), 3.2, False),
+        ],
+        parts=[
+            Part("relay", shapely.box(64, 40, 84, 56), "top", 15.0, True),
+            Part("choke", Point(80, 20).buffer(6), "top", 9.0, False),
+        ],
+        lift=[Lift("relay", "top", (74, 48), 15.0, "it is to come off")],
+        corners=[
+            Corner((70, 35), False, None, None),
+            Corner((45, 35), True, 4.35, None),
+            Corner((45, 60), False, None, None),
+        ],
+        rows=[
+            row("rail 3V3", (68.3, 20.2), 1.6, "clear"),
+            row("via 12", (44.15, 45.0), 0.85, "tight"),
+        ],
+        unknown_layers=(3,),
+        **job,
+    )
+
+
+def crowded_plan(width: float, height: float, count: int = 60, long: int = 4, **job: Any) -> Plan:
+    """A board with many keep-outs of all kinds, some with names of 200 characters."""
+    rng = np.random.default_rng(7)
+    keep_w, keep_h = 0.72 * width, 0.8 * height
+    finished = [(0.0, 0.0), (keep_w, 0.0), (keep_w, keep_h), (0.0, keep_h)]
+    found = []
+    for n in range(count):
+        x, y = rng.uniform([3, 3], [keep_w - 12, keep_h - 9])
+        w, h = rng.uniform([2, 1.5], [9, 6])
+        name = f"part {n}" if n % long else f"keep-out {n}, " + "a very long name indeed " * 7
+        kind, layers = [("component", (1,)), ("trace", (2,)), ("copper", (3,)), ("via", (1, 2, 3, 4))][n % 4]
+        if kind == "via":
+            found.append(keepout(name[:200], kind, Point(x, y), 0.4, layers=layers))
+        elif kind == "trace":
+            found.append(keepout(name[:200], kind, LineString([(x, y), (x + w, y + h)]), 0.3, layers=layers))
+        else:
+            more = {"face": "top", "height": 1.0 + n % 9} if kind == "component" else {}
+            found.append(keepout(name[:200], kind, shapely.box(x, y, x + w, y + h), layers=layers, **more))
+    holes = [
+        Hole(f"hole {n}", (x, y), 3.0, True)
+        for n, (x, y) in enumerate([(4.0, 4.0), (width - 4, 4.0), (4.0, height - 4), (width - 4, height - 4)])
+    ]
+    lift = [
+        Lift(f"part to lift {n}", "top", (keep_w, 8.0 + 5 * n), 4.0, "in the swept band") for n in range(6)
+    ]
+    return make_plan(
+        [(0, 0), (width, 0), (width, height), (0, height)],
+        [(keep_w, 0.0), (keep_w, keep_h), (0.0, keep_h)],
+        finished,
+        keepouts=found,
+        holes=holes,
+        lift=lift,
+        warnings=[f"warning {n}: something that a person should know of" for n in range(3)],
+        **job,
+    )
+
+
+def rendered(pdf: bytes, page: int, dpi: float) -> np.ndarray[Any, Any]:
+    """A page as PDFium draws it, shape (rows, columns, 3), red-green-blue."""
+    document = pypdfium2.PdfDocument(BytesIO(pdf))
+    bitmap = document[page].render(scale=dpi / 72, rev_byteorder=True)
+    return np.asarray(bitmap.to_numpy())[..., :3].copy()
+
+
+@pytest.fixture(scope="session")
+def sheets_of() -> Callable[..., Any]:
+    """Sheets and PDF of a plan."""
+    return lambda plan, paper="A4": (template_sheets(plan, paper), to_pdf(template_sheets(plan, paper), "t"))

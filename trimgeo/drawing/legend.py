@@ -1,0 +1,119 @@
+"""The legend of a sheet: a sample of each sign that is on it, and its words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import shapely
+
+from trimgeo.drawing.furniture import SMALL
+from trimgeo.drawing.lettering import LEADING, width
+from trimgeo.drawing.sheet import XY, Box, Discs, Item, Strokes, Text
+from trimgeo.drawing.signs import KERF_HATCH, LINES, STATES, Hatch, layer_hatch, state_strokes
+from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
+
+SAMPLE: Final = 8.0
+"""Length of a sample."""
+
+ROW: Final = SMALL * LEADING + 1.0
+
+_LINE_KINDS: Final = ("guide", "finished", "board", "swept", "window", "lift", "stop", "match", "overlap")
+
+
+@dataclass(frozen=True)
+class _Sample:
+    """A sign drawn in a box from (0, -1) to (SAMPLE, 1), and its words."""
+
+    items: tuple[Item, ...]
+    words: str
+
+
+def legend(
+    kinds: frozenset[str], layers: Sequence[int], last: int, box: Box
+) -> tuple[tuple[Item, ...], float]:
+    """Samples of the kinds and copper layers shown, laid in rows from the top of ``box``.
+
+    ``last`` is the number of the bottom layer.  Returns the items and the height they take.
+    """
+    x, y = box[0], box[3] - ROW / 2
+    items: list[Item] = []
+    for sample in _samples(kinds, layers, last):
+        length = SAMPLE + 1.2 + width(sample.words, SMALL) + 3.5
+        if x + length - 3.5 > box[2] and x > box[0]:
+            x, y = box[0], y - ROW
+        items.extend(_moved(item, (x, y)) for item in sample.items)
+        items.append(Text((x + SAMPLE + 1.2, y - SMALL * 0.36), sample.words, SMALL))
+        x += length
+    return tuple(items), box[3] - y + ROW / 2
+
+
+def _samples(kinds: frozenset[str], layers: Sequence[int], last: int) -> list[_Sample]:
+    found = [_line(kind) for kind in _LINE_KINDS if kind in kinds]
+    if "kerf" in kinds:
+        found.insert(2, _Sample(_swatch(KERF_HATCH, "kerf-hatch"), LINES["kerf"].words))
+    found += [_state(state) for state in STATES if state in kinds]
+    if layers:
+        found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
+    found += [_Sample(_swatch(layer_hatch(n), "keepout-hatch"), _layer_words(n, last)) for n in layers]
+    return found
+
+
+def _layer_words(layer: int, last: int) -> str:
+    return f"[{layer}]" + (" top" if layer == 1 else " bottom" if layer == last else "")
+
+
+def _line(kind: str) -> _Sample:
+    line = LINES[kind]
+    run = ((0.0, 0.0), (SAMPLE, 0.0))
+    if kind == "swept":
+        spots = dots(shapely.LineString(run), max(line.dashes))
+        return _Sample((Discs(kind, spots, line.width / 2, line.colour, None),), line.words)
+    if kind == "stop":
+        mid = SAMPLE / 2
+        bar = (((mid, -1.0), (mid, 1.0)), ((mid - 1.0, 1.0), (mid + 1.0, 1.0)))
+        return _Sample((Strokes(kind, bar, line.colour, line.width),), line.words)
+    if kind == "match":
+        return _Sample(match_mark((SAMPLE / 2, 0.0), 1.0), line.words)
+    paths = dashed(run, *line.dashes) if line.dashes else (run,)
+    return _Sample((Strokes(kind, paths, line.colour, line.width),), line.words)
+
+
+def match_mark(at: XY, radius: float) -> tuple[Item, ...]:
+    """A ring with a cross through it: where it lies on its likeness, two pages match."""
+    (x, y), reach, line = at, 1.6 * radius, LINES["match"]
+    cross = (((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach)))
+    return (
+        Strokes("match", cross, line.colour, line.width),
+        Discs("match", (at,), radius, line.colour, line.width),
+    )
+
+
+def _state(state: str) -> _Sample:
+    sign = STATES[state]
+    middle, half = SAMPLE / 2, sign.size / 2
+    if sign.shape == "ring":
+        items: tuple[Item, ...] = (Discs(state, ((middle, 0.0),), half, sign.colour, sign.width),)
+    else:
+        paths = tuple(tuple((middle + half * x, half * y) for x, y in path) for path in state_strokes(state))
+        items = (Strokes(state, paths, sign.colour, sign.width),)
+    return _Sample(items, f"{sign.words}: place of the clearance")
+
+
+def _swatch(hatch: Hatch | None, kind: str) -> tuple[Item, ...]:
+    box = shapely.box(0.5, -1.2, SAMPLE - 0.5, 1.2)
+    rim = Strokes(kind.removesuffix("-hatch"), paths_of(box), LINES["keepout"].colour, 0.12)
+    if hatch is None:
+        return (rim,)
+    lines = paths_of(hatched([box], hatch.angles[0], hatch.pitch))
+    return Strokes(kind, lines, hatch.colour, hatch.width), rim
+
+
+def _moved(item: Item, by: XY) -> Item:
+    if isinstance(item, Strokes):
+        paths = tuple(tuple((x + by[0], y + by[1]) for x, y in path) for path in item.paths)
+        return replace(item, paths=paths)
+    if isinstance(item, Discs):
+        return replace(item, centres=tuple((x + by[0], y + by[1]) for x, y in item.centres))
+    return item

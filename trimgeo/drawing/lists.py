@@ -1,0 +1,200 @@
+"""The lists of a sheet, and how they flow through columns and on to further sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from trimgeo.drawing.furniture import SMALL
+from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, written
+from trimgeo.drawing.marks import Mark, length_uncertainty, stands, stops
+from trimgeo.drawing.sheet import XY, Box, Item, Text
+from trimgeo.model.board import FaceName
+from trimgeo.model.plan import Plan
+
+HEADING: Final = 2.7
+"""Font size of the headings of lists."""
+
+INDENT: Final = 9.5
+"""Column of the marks before the entries."""
+
+PITCH: Final = SMALL * LEADING
+GAP: Final = 1.6
+"""Free above a heading."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry: what stands before it, and its text."""
+
+    mark: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """A list with its heading."""
+
+    heading: str
+    entries: tuple[Entry, ...]
+
+
+def blocks(plan: Plan, face: FaceName, marks: Sequence[Mark], keyed: Sequence[str]) -> tuple[Block, ...]:
+    """All lists of a face; ``keyed`` are the keys that stand on the drawing instead of a name."""
+    key = frozenset(keyed)
+    lifts = [Entry(m.key, f"{m.name}: {m.note}") for m in marks if m.kind == "lift"]
+    elsewhere = sum(lift.face != face for lift in plan.lift)
+    if elsewhere:
+        lifts.append(Entry("", f"on the other face: {elsewhere}, see its sheet"))
+    names = [Entry(m.key, f"{m.name}, {m.note}" if m.note else m.name) for m in marks if m.key in key]
+    found = (
+        Block("Before taping", tuple(_taping(plan, face))),
+        Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
+        Block("Inside corners", tuple(_corners(plan))),
+        Block("Lift before cutting", tuple(lifts)),
+        Block("Windows to cut out of the paper", tuple(_windows(plan, face, marks))),
+        Block("Names", tuple(names)),
+        Block("Warnings", tuple(Entry("!", warning) for warning in plan.warnings)),
+    )
+    return tuple(block for block in found if block.entries)
+
+
+def _taping(plan: Plan, face: FaceName) -> list[Entry]:
+    bound = length_uncertainty(plan)
+    notes = [
+        _flatter(plan, face),
+        f"The line is placed to ± {bound:.2f} mm (printing, taping and finishing, factor 2); "
+        "lengths carry the same. Cut on the waste side of the guide line, then sand to the finished edge.",
+        _verdict(plan),
+    ]
+    if plan.unknown_layers:
+        numbers = ", ".join(str(layer) for layer in plan.unknown_layers)
+        notes.append(
+            f"NOT KNOWN: copper layer {numbers}. No picture or keep-out describes it; it is not shown."
+        )
+    return [Entry("·", note) for note in notes if note]
+
+
+def _verdict(plan: Plan) -> str:
+    least = plan.minimum
+    if least is None or least.nominal is None or least.worst is None:
+        return ""
+    return (
+        f"{plan.state.upper()}: least clearance {least.nominal:.2f} ± {least.uncertainty:.2f} mm, "
+        f"to {least.name} (required {least.required:.2f} mm)."
+    )
+
+
+def _flatter(plan: Plan, face: FaceName) -> str:
+    other: FaceName = "bottom" if face == "top" else "top"
+    here, there = (
+        max((height or 0.0 for _, height, _ in stands(plan, side)), default=0.0) for side in (face, other)
+    )
+    heights = f"parts here stand {here:g} mm high, on the {other} face {there:g} mm"
+    if here == there:
+        return f"Neither face is the flatter one: {heights}."
+    if here < there:
+        return f"This is the flatter face: {heights}. If one sheet will do, tape this one."
+    return f"The {other} face is the flatter one: {heights}. If one sheet will do, tape that one."
+
+
+def _corners(plan: Plan) -> list[Entry]:
+    cutter = plan.board.job.cutter
+    found: list[Entry] = []
+    wheels = 0
+    for corner in plan.corners:
+        place = f"at ({corner.at[0]:.1f}, {corner.at[1]:.1f})"
+        if corner.inside and corner.stop_short is not None:
+            wheels += 1
+            depth = cutter.breakthrough if cutter else 0.0
+            text = (
+                f"{place}: stop the wheel's axle {corner.stop_short:.2f} mm before the corner of the guide "
+                f"line, on both cuts, no deeper than {depth:g} mm past the far face. "
+                "Finish with a fine saw or file."
+            )
+            if any(stop.at is None for stop in stops(plan, corner)):
+                text += " A cut here is shorter than its stop: not possible with this wheel, saw or file it."
+            found.append(Entry(f"S{wheels}", text))
+        elif corner.inside and corner.fillet:
+            found.append(
+                Entry("", f"{place}: the bit leaves a radius of {corner.fillet:.2f} mm; file it square.")
+            )
+    return found
+
+
+def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark]) -> list[Entry]:
+    found = [Entry(m.key, f"{m.name}, {m.note}") for m in marks if m.kind == "window"]
+    unknown = [name for name, height, _ in stands(plan, face) if height is None]
+    if unknown:
+        names = ", ".join(unknown)
+        found.append(Entry("?", f"no height given, cut a window where it stands proud: {names}"))
+    return found
+
+
+def block_height(several: Sequence[Block], room: float) -> float:
+    """Height of the lists in one column of width ``room``."""
+    lines = sum(len(wrapped(entry.text, SMALL, room - INDENT)) for one in several for entry in one.entries)
+    return lines * PITCH + len(several) * (HEADING * LEADING + GAP)
+
+
+def flow(several: Sequence[Block], columns: Sequence[Box]) -> tuple[tuple[Item, ...], tuple[Block, ...]]:
+    """Lay lists into columns, one after the other; returns what was laid and what is left over.
+
+    A heading stays with its first entry, an entry stays whole unless a whole column is too short.
+    """
+    items: list[Item] = []
+    left = list(several)
+    for column in columns:
+        y = column[3]
+        while left:
+            laid, y, rest = _lay_block(left[0], column, y, fresh=y == column[3])
+            items.extend(laid)
+            if rest is not None:
+                left[0] = rest
+                break
+            left.pop(0)
+        if not left:
+            break
+    return tuple(items), tuple(left)
+
+
+def _lay_block(block: Block, column: Box, top: float, fresh: bool) -> tuple[list[Item], float, Block | None]:
+    """Lay what fits of one list below ``top``; returns items, the new top and the rest, if any."""
+    x, bottom, right, _ = column
+    y = top - (0.0 if fresh else GAP)
+    heading = Text((x, y - HEADING * ASCENT), _fitted(block.heading, HEADING, right - x), HEADING)
+    y -= HEADING * LEADING
+    items: list[Item] = [heading]
+    for n, entry in enumerate(block.entries):
+        lines = wrapped(entry.text, SMALL, right - x - INDENT)
+        room = int((y - bottom + SMALL * (LEADING - ASCENT - DESCENT)) / PITCH + 1e-9)
+        if len(lines) > room:
+            # An entry longer than a fresh column is broken, everything else moves on whole.
+            if fresh and n == 0 and room > 0:
+                items.extend(_entry(entry.mark, lines[:room], (x, y)))
+                rest = (Entry("", " ".join(lines[room:])), *block.entries[1:])
+                return items, bottom, Block(_continued(block.heading), rest)
+            if n == 0:
+                return [], top, block
+            return items, bottom, Block(_continued(block.heading), block.entries[n:])
+        items.extend(_entry(entry.mark, lines, (x, y)))
+        y -= PITCH * len(lines)
+    return items, y, None
+
+
+def _entry(mark: str, lines: Sequence[str], at: XY) -> list[Item]:
+    x, y = at[0], at[1] - SMALL * ASCENT
+    marked = [Text((x, y), written(mark), SMALL)] if mark else []
+    return [
+        *marked,
+        *(Text((x + INDENT, y - i * PITCH), line, SMALL) for i, line in enumerate(lines) if line),
+    ]
+
+
+def _continued(heading: str) -> str:
+    return heading if heading.endswith("(continued)") else f"{heading} (continued)"
+
+
+def _fitted(text: str, size: float, room: float) -> str:
+    return text if width(text, size) <= room else wrapped(text, size, room)[0]

@@ -1,0 +1,221 @@
+"""What a face's sheet names, in the board frame: cuts, stops, holes, lifts, windows, keep-outs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot
+from typing import Final, Literal
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.drawing.lettering import written
+from trimgeo.drawing.sheet import XY
+from trimgeo.drawing.signs import layers_number
+from trimgeo.model.board import FaceName
+from trimgeo.model.plan import Corner, Plan
+from trimgeo.tables import COVERAGE_FACTOR
+
+MarkKind = Literal["cut", "stop", "hole", "lift", "window", "keepout"]
+
+WINDOW_GAP: Final = 0.8
+"""Paper cut away around a part that stays: room for scissors and for the placing (common practice)."""
+
+BESIDE_CUT: Final = 2.5
+"""How far past the kerf band the label of a cut is at home."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something with a label: ``key`` is short and unique on the face, ``name`` says it in full.
+
+    ``shape`` is what is drawn; the label belongs at it, or at ``home`` where that is given.
+    ``note`` is what the list adds to the name.
+    """
+
+    kind: MarkKind
+    key: str
+    name: str
+    shape: BaseGeometry
+    note: str = ""
+    layers: tuple[int, ...] = ()
+    home: XY | None = None
+    listed: bool = False
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Where the axle of a wheel stops on the guide line: ``at``, and ``across`` the kerf, unit length.
+
+    ``at`` is None where the cut is too short for the stop.
+    """
+
+    at: XY | None
+    across: XY
+
+
+def length_uncertainty(plan: Plan) -> float:
+    """Expanded uncertainty of a cut's place and length: printing, taping and finishing, factor 2.
+
+    Root sum of squares, JCGM 100:2008 (GUM) 5.1.2 and 6.2.
+    """
+    placing = plan.board.job.placing
+    return COVERAGE_FACTOR * float(np.sqrt(placing.print**2 + placing.taping**2 + placing.finish**2))
+
+
+def marks(plan: Plan, face: FaceName) -> tuple[Mark, ...]:
+    """All marks of a face; keys are the same on both faces for what shows on both."""
+    return (*_cuts(plan), *_stops(plan), *_holes(plan), *_lifts(plan, face), *_standing(plan, face))
+
+
+def keepout_area(keepout_spine: BaseGeometry, radius: float) -> BaseGeometry:
+    """The shape of a keep-out: its spine grown by its radius, drawn to within 0.005 mm."""
+    return keepout_spine.buffer(radius, quad_segs=16) if radius else keepout_spine
+
+
+def lifted(plan: Plan) -> frozenset[tuple[str, str]]:
+    """Name and face of all that comes off before cutting; for looking up only."""
+    return frozenset((lift.name, lift.face) for lift in plan.lift)
+
+
+def stands(plan: Plan, face: FaceName) -> tuple[tuple[str, float | None, BaseGeometry], ...]:
+    """Name, height and shape of what still stands on a face when the sheet is taped on."""
+    gone = lifted(plan)
+    kept = [
+        (one.name, one.height, keepout_area(one.spine, one.radius))
+        for one in plan.board.keepouts
+        if one.kind == "component" and one.face == face and (one.name, face) not in gone
+    ]
+    parts = [
+        (part.name, part.height, part.area)
+        for part in plan.board.parts
+        if part.face == face and (part.name, face) not in gone
+    ]
+    return (*kept, *parts)
+
+
+def stops(plan: Plan, corner: Corner) -> tuple[Stop, ...]:
+    """The stops of an inside corner: one on each cut of the guide line that ends there."""
+    if corner.stop_short is None or not corner.inside:
+        return ()
+    found = _nearest_vertex(plan.lines.guide, corner.at)
+    if found is None:
+        return ()
+    vertex, neighbours = found
+    middle = shapely.Polygon(plan.finished.polygon.exterior)
+    return tuple(_stop(vertex, other, corner.stop_short, middle) for other in neighbours)
+
+
+def _nearest_vertex(guides: tuple[LineString, ...], at: XY) -> tuple[XY, list[XY]] | None:
+    """The vertex of the guide lines nearest to a corner, and the vertices before and after it."""
+    best: tuple[float, XY, list[XY]] | None = None
+    for guide in guides:
+        points = [(x, y) for x, y in shapely.get_coordinates(guide).tolist()]
+        closed = points[0] == points[-1]
+        count = len(points) - 1 if closed else len(points)
+        for i in range(count):
+            distance = hypot(points[i][0] - at[0], points[i][1] - at[1])
+            if best is None or distance < best[0] - 1e-9:
+                near = [points[(i - 1) % count]] if closed or i > 0 else []
+                near += [points[(i + 1) % count]] if closed or i + 1 < count else []
+                best = distance, points[i], near
+    return None if best is None else best[1:]
+
+
+def _stop(vertex: XY, other: XY, short: float, finished: shapely.Polygon) -> Stop:
+    dx, dy = other[0] - vertex[0], other[1] - vertex[1]
+    length = hypot(dx, dy)
+    at = (vertex[0] + dx / length * short, vertex[1] + dy / length * short)
+    across = (-dy / length, dx / length)
+    probe = Point(vertex[0] + dx / 2 + across[0] * 1e-3, vertex[1] + dy / 2 + across[1] * 1e-3)
+    behind = Point(vertex[0] + dx / 2 - across[0] * 1e-3, vertex[1] + dy / 2 - across[1] * 1e-3)
+    if finished.distance(probe) < finished.distance(behind):
+        across = (-across[0], -across[1])
+    return Stop(at if short <= length else None, across)
+
+
+def _cuts(plan: Plan) -> list[Mark]:
+    cutter, finish = plan.board.job.cutter, plan.board.job.finish
+    aside = (finish.sanding if finish else 0.0) + (cutter.kerf if cutter else 0.0) + BESIDE_CUT
+    bound = length_uncertainty(plan)
+    return [
+        Mark(
+            "cut",
+            str(cut.n),
+            f"{cut.length:.2f} ± {bound:.2f} mm",
+            cut.line.offset_curve(-aside),
+            listed=True,
+        )
+        for cut in plan.cuts
+    ]
+
+
+def _stops(plan: Plan) -> list[Mark]:
+    depth = plan.board.job.cutter.breakthrough if plan.board.job.cutter else 0.0
+    inside = [corner for corner in plan.corners if corner.inside and corner.stop_short is not None]
+    found = []
+    for n, corner in enumerate(inside, start=1):
+        name = f"stop the axle here, no deeper than {depth:g} mm past the far face"
+        for stop in stops(plan, corner):
+            if stop.at is not None:
+                home = (stop.at[0] + 5.0 * stop.across[0], stop.at[1] + 5.0 * stop.across[1])
+                found.append(Mark("stop", f"S{n}", name, Point(stop.at), home=home, listed=True))
+    return found
+
+
+def _holes(plan: Plan) -> list[Mark]:
+    return [
+        Mark(
+            "hole",
+            f"H{n}",
+            f"{written(hole.name)} ⌀{hole.diameter:g}",
+            Point(hole.at).buffer(hole.diameter / 2),
+        )
+        for n, hole in enumerate(plan.board.holes, start=1)
+    ]
+
+
+def _lifts(plan: Plan, face: FaceName) -> list[Mark]:
+    areas = {(part.name, part.face): part.area for part in reversed(plan.board.parts)}
+    areas |= {
+        (one.name, one.face): keepout_area(one.spine, one.radius)
+        for one in reversed(plan.board.keepouts)
+        if one.face is not None and (one.name, one.face) not in areas
+    }
+    return [
+        Mark(
+            "lift",
+            f"L{n}",
+            written(lift.name),
+            areas.get((lift.name, lift.face), Point(lift.at).buffer(1.0)),
+            note="; ".join(
+                text for text in (lift.reason, f"{lift.height:g} mm high" if lift.height else "") if text
+            ),
+            listed=True,
+        )
+        for n, lift in enumerate(plan.lift, start=1)
+        if lift.face == face
+    ]
+
+
+def _standing(plan: Plan, face: FaceName) -> list[Mark]:
+    """Keep-outs, and the windows for those, and for parts, that stand in the paper's way."""
+    gone = lifted(plan)
+    found = []
+    for n, one in enumerate(plan.board.keepouts, start=1):
+        if one.face == face and (one.name, face) in gone:
+            continue
+        area = keepout_area(one.spine, one.radius)
+        name = f"{written(one.name)} {layers_number(one.layers)}"
+        if one.kind == "component" and one.face == face and one.height:
+            note = f"{one.height:g} mm high"
+            found.append(Mark("window", f"W{n}", name, area, note, one.layers, listed=True))
+        else:
+            found.append(Mark("keepout", f"K{n}", name, area, one.kind, one.layers))
+    for n, part in enumerate(plan.board.parts, start=len(plan.board.keepouts) + 1):
+        if part.face == face and (part.name, face) not in gone and part.height:
+            note = f"{part.height:g} mm high"
+            found.append(Mark("window", f"W{n}", written(part.name), part.area, note, listed=True))
+    return found
