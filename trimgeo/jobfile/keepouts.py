@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.clearances import required
-from trimgeo.jobfile.outlines import shapes_of_file
 from trimgeo.jobfile.positions import marks
+from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, Ints, Shapes, Where, check_sizes, polygons
 from trimgeo.jobfile.words import place, short
 from trimgeo.model.board import FaceName, Keepout, Ring, View
@@ -55,7 +55,7 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Kee
     )
     for table, name, spine, radius, uncertainty, is_off, is_whole in rest:
         if is_off:
-            warnings.append(f'Keep-out "{short(name)}" lies off the board and has no effect.')
+            warnings.append(f'keep-out "{short(name)}" lies off the board and has no effect')
             continue
         layers, face = _where_it_is(job, table, views)
         clearance: Required = requirement(table.kind, layers, table.clearance)
@@ -101,25 +101,20 @@ def _all(
     names = [table.name for table in job.keepout]
     pieces = [_drawn(job, views)]
     for number, table in enumerate(job.keepouts, 1):
-        where = place(job.source, "[[keepouts]]", number)
-        found = shapes_of_file(job.folder, table.file, table.layer, where)
-        discs = [shape.disc for shape in found]
-        pieces.append(
-            _Exact(
-                np.array(
-                    [
-                        shapely.Point(disc.centre) if disc else shape.ring.polygon
-                        for shape, disc in zip(found, discs, strict=True)
-                    ],
-                    dtype=object,
-                ),
-                np.array([disc.radius if disc else 0.0 for disc in discs]),
-                np.zeros(len(found)),
-            )
-        )
+        where = place(job.source, "[[keepouts]]", number, "file")
+        found = read_shapes(job.folder / table.file, table.layer, where)
+        pieces.append(_from_file(found))
         tables += [table] * len(found)
-        names += [f"{table.layer}:{shape.label}" for shape in found]
+        # A shape that the file does not name is labelled by its layer already.
+        names += [f"{table.layer}:{shape.label.removeprefix(f'{table.layer}:')}" for shape in found]
     return tables, _told_apart(names, tables), _joined(pieces)
+
+
+def _from_file(shapes: Sequence[Shape]) -> _Exact:
+    spines = np.empty(len(shapes), dtype=object)
+    spines[:] = [shapely.Point(shape.disc.centre) if shape.disc else shape.ring.polygon for shape in shapes]
+    radii = np.array([shape.disc.radius if shape.disc else 0.0 for shape in shapes])
+    return _Exact(spines, radii, np.zeros(len(shapes)))
 
 
 def _joined(pieces: Sequence[_Exact]) -> _Exact:

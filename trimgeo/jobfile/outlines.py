@@ -13,7 +13,7 @@ from trimgeo.errors import JobError
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, at, polygon
-from trimgeo.jobfile.words import place, printable, short
+from trimgeo.jobfile.words import place, printable
 from trimgeo.model.board import Ring, View
 from trimgeo.model.job import Job, ShapeFile
 from trimgeo.tables import EDGE_TOLERANCE
@@ -41,7 +41,7 @@ def edge_ring(job: Job) -> Ring:
     where = place(job.source, "[board]", None, "edge")
     given = job.board.edge
     if isinstance(given, ShapeFile):
-        found = shapes_of_file(job.folder, given.file, given.layer, where)
+        found = read_shapes(job.folder / given.file, given.layer, where)
         return _turned(_outer(found, where))
     return _turned(Ring(polygon(np.array(given), where)))
 
@@ -75,32 +75,14 @@ def given_outline(
     return None
 
 
-def shapes_of_file(folder: Path, file: str, layer: str | None, where: str) -> tuple[Shape, ...]:
-    """The closed shapes of a DXF or SVG file, its name taken from the folder of the job.
-
-    Raises `trimgeo.JobError` where the file cannot be read or holds no closed shape.
-    """
-    found = read_shapes(folder / file, layer, where)
-    if not found:
-        fix = "draw closed lines there" if layer is None else f'draw closed lines on layer "{short(layer)}"'
-        raise JobError(where, f'found no closed shape in "{short(file)}"', fix)
-    for shape in found:
-        if shape.disc is None:
-            polygon(
-                shapely.get_coordinates(shape.ring.polygon.exterior), f"{where}, shape {short(shape.label)}"
-            )
-    return found
-
-
 def _outline_shapes(file: Path, layer: str | None, where: str) -> tuple[Shape, ...]:
-    """The shapes among which the outline is: of a drawing with several, those on `OWN_LAYER`."""
-    found = shapes_of_file(file.parent, file.name, layer, where)
-    if len(found) > 1 and layer is None:
+    """The shapes among which the outline is: those on `OWN_LAYER` where the drawing has it."""
+    if layer is None:
         try:
-            return shapes_of_file(file.parent, file.name, OWN_LAYER, where)
+            return read_shapes(file, OWN_LAYER, where)
         except JobError:
-            return found  # no such layer: all of them are judged
-    return found
+            pass  # a drawing of somebody else: all its shapes are judged, and its faults told
+    return read_shapes(file, layer, where)
 
 
 def _outer(shapes: Sequence[Shape], where: str) -> Ring:

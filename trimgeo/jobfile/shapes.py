@@ -48,8 +48,11 @@ def polygons(xy: Floats, counts: Ints, where: Where) -> Shapes:
     )
     check_sizes(xy, owner, where)
     made: Shapes = shapely.polygons(shapely.linearrings(xy, indices=owner))
+    # The area of a bow tie may be nothing too: only where the hull has none are the points in line.
+    flat = shapely.area(made) < LEAST_AREA
+    flat[flat] = shapely.area(shapely.convex_hull(made[flat])) < LEAST_AREA
     _raise_first(
-        shapely.area(made) < LEAST_AREA,
+        flat,
         where,
         lambda i: ("found points in one line, which enclose no area", "give the corners of an area"),
     )
