@@ -1,0 +1,134 @@
+"""Cheapest ways once around: a cycle through nodes in rising order, for each number of cuts.
+
+Node order is the turn of a support line; a step from node i to node j costs ``cost[i, j]`` and
+``cuts[i, j]`` cuts, ``cost[i, i]`` is a whole turn.  Where every step is one cut, the costs are areas
+of points whose hidden angles lie between the two lines, so cost[a, c] + cost[b, d] <= cost[a, d] +
+cost[b, c] for a <= b <= c <= d, and cheapest cycles interleave with the cheapest cycle through any
+one node (Aggarwal, Chang and Yap 1985): it is enough to search between its nodes.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trimgeo.plane.hulls import Floats, Indices
+
+Cycle = tuple[int, ...]
+
+NO_GAIN = 1e-13
+"""Share of the costs below which a gain is rounding."""
+
+
+def cheapest_cycles(cost: Floats, cuts: Floats, most: int) -> list[tuple[float, Cycle]]:
+    """Cheapest cycle with at most 1, 2, … ``most`` cuts: its cost (may be infinite) and its nodes.
+
+    ``cost`` and ``cuts`` have shape (m, m).
+
+    >>> cheapest_cycles(np.array([[9.0, 1.0], [2.0, 8.0]]), np.ones((2, 2)), 2)
+    [(8.0, (1,)), (3.0, (0, 1))]
+    """
+    if not len(cost):
+        return []
+    single = bool(np.all(cuts[np.isfinite(cost)] == 1))
+    found = _interleaved(cost, most) if single else _from_each(cost, cuts, most)
+    best: list[tuple[float, Cycle]] = []
+    for answer in found:
+        best.append(min([answer, *best[-1:]], key=lambda each: each[0]))
+    return best
+
+
+def _interleaved(cost: Floats, most: int) -> list[tuple[float, Cycle]]:
+    """One cut a step: cheapest cycles through node 0, then through one node between each two of theirs."""
+    nodes = len(cost)
+    whole = np.diag(cost)
+    found: list[tuple[float, Cycle]] = [(float(whole.min()), (int(whole.argmin()),))]
+    rising = np.where(np.triu(np.ones_like(cost), 1) > 0, cost, np.inf)
+    reach = np.full(nodes, np.inf)
+    reach[0] = 0.0
+    came: list[Indices] = []
+    for count in range(2, min(most, nodes) + 1):
+        steps = reach[:, None] + rising
+        came.append(np.argmin(steps, axis=0))
+        reach = np.min(steps, axis=0)
+        node = int(np.argmin(reach + cost[:, 0]))
+        if not np.isfinite(reach[node]):
+            break
+        path = [node]
+        for source in reversed(came):
+            path.append(int(source[path[-1]]))
+        found.append(_between_nodes(cost, np.array([*path[::-1], nodes]), count))
+        if found[-2][0] - found[-1][0] < NO_GAIN * (found[0][0] + abs(found[-1][0])):
+            break  # with such costs each further cut gains less than the one before
+    return found
+
+
+def _between_nodes(cost: Floats, fence: Indices, count: int) -> tuple[float, Cycle]:
+    """Cheapest cycle with one node from each stretch ``fence[k]`` to ``fence[k + 1]``."""
+    nodes = len(cost)
+    first = int(np.argmin(np.diff(fence)))
+    bounds = np.concatenate([fence[first:], fence[1 : first + 1] + nodes])
+    layers = [np.arange(low, high + 1) for low, high in pairwise(bounds)]
+    reach = np.where(np.eye(len(layers[0]), dtype=bool), 0.0, np.inf)
+    came: list[Indices] = []
+    for here, there in pairwise(layers):
+        steps = reach[:, :, None] + _unrolled(cost, here, there)[None]
+        came.append(np.argmin(steps, axis=1))
+        reach = np.min(steps, axis=1)
+    closed = reach + _unrolled(cost, layers[-1], layers[0] + nodes).T
+    start, last = np.unravel_index(int(np.argmin(closed)), closed.shape)
+    path, at = [int(layers[-1][last])], int(last)
+    for layer, source in zip(reversed(layers[:-1]), reversed(came), strict=True):
+        at = int(source[start, at])
+        path.append(int(layer[at]))
+    return float(closed[start, last]), tuple(sorted({node % nodes for node in path}))
+
+
+def _unrolled(cost: Floats, here: Indices, there: Indices) -> Floats:
+    """Costs between nodes counted on past the end; staying costs nothing."""
+    steps = cost[here[:, None] % len(cost), there[None] % len(cost)]
+    return np.where(here[:, None] == there[None], 0.0, steps)
+
+
+def _from_each(cost: Floats, cuts: Floats, most: int) -> list[tuple[float, Cycle]]:
+    """Steps of one or more cuts: cheapest cycles from each node in turn as their first."""
+    nodes = len(cost)
+    forward: NDArray[np.bool_] = np.triu(np.ones_like(cost, dtype=bool), 1)
+    kinds = [int(kind) for kind in np.unique(cuts[np.isfinite(cost)]) if kind <= most]
+    step = {kind: np.where(forward & (cuts == kind), cost, np.inf) for kind in kinds}
+    close = {kind: np.where(~forward & (cuts == kind), cost, np.inf) for kind in kinds}
+    reach = [np.where(np.eye(nodes, dtype=bool), 0.0, np.inf)]
+    came: list[tuple[Indices, Indices]] = [(np.zeros((nodes, nodes), dtype=np.intp),) * 2]
+    found: list[tuple[float, Cycle]] = []
+    for count in range(1, most + 1):
+        here = np.full((nodes, nodes), np.inf)
+        source, kind_used = np.zeros((nodes, nodes), dtype=np.intp), np.zeros((nodes, nodes), dtype=np.intp)
+        best, end = np.inf, (0, 0, 0)
+        for kind in (kind for kind in kinds if kind <= count):
+            before = reach[count - kind]
+            for start in np.flatnonzero(np.isfinite(before).any(axis=1)):
+                steps = before[start, start:, None] + step[kind][start:, start:]
+                better = steps.min(axis=0) < here[start, start:]
+                here[start, start:] = np.where(better, steps.min(axis=0), here[start, start:])
+                source[start, start:] = np.where(better, steps.argmin(axis=0) + start, source[start, start:])
+                kind_used[start, start:] = np.where(better, kind, kind_used[start, start:])
+            closed = before + close[kind].T
+            if closed.min() < best:
+                best = float(closed.min())
+                start, last = np.unravel_index(int(np.argmin(closed)), closed.shape)
+                end = (int(start), int(last), count - kind)
+        reach.append(here)
+        came.append((source, kind_used))
+        found.append((best, _walk_back(came, *end) if np.isfinite(best) else ()))
+    return found
+
+
+def _walk_back(came: list[tuple[Indices, Indices]], start: int, node: int, count: int) -> Cycle:
+    path = [node]
+    while node != start:
+        source, kind = came[count]
+        node, count = int(source[start, node]), count - int(kind[start, node])
+        path.append(node)
+    return tuple(reversed(path))
