@@ -1,0 +1,159 @@
+"""The two scans: board, copper under the mask, pads, lettering, parts, and the scanner's lid."""
+
+from __future__ import annotations
+
+from drawn.board import EDGE, HOLES, PARTS, TEST_PADS, TRACES, VIAS, Face, Part
+from drawn.decor import BOTTOM, BOTTOM_LETTERS, CHIPS, CHIPS_BELOW, TOP, TOP_LETTERS, TOP_VIAS
+from drawn.lettering import strokes
+from drawn.look import LOOKS, WHITE
+from drawn.pins import Pin, pins
+from drawn.raster import (
+    Box,
+    Canvas,
+    Disc,
+    Floats,
+    Grown,
+    Matrix,
+    Moved,
+    Path,
+    Poly,
+    Rim,
+    add,
+    add_path,
+    blend,
+    cut,
+    cut_path,
+    paint,
+)
+
+LID = (231, 232, 229)
+MASK = (24, 92, 58)
+UNDER_MASK = (46, 124, 78)
+BARE = (176, 170, 112)
+SOLDER = (190, 192, 188)
+
+
+def face(which: Face, matrix: Matrix, size: tuple[int, int]) -> Canvas:
+    """The clean drawing of a face, before the scanner's faults."""
+    canvas = Canvas.blank(matrix, size, LID)
+    board = Poly(EDGE)
+    for reach, depth in ((0.6, 0.30), (2.2, 0.22)):
+        paint(canvas, Moved(Grown(board, 0.1), (0.0, -reach / 2)), (96, 98, 98), depth, soft=2 * reach)
+    paint(canvas, board, BARE)
+    paint(canvas, Grown(board, -0.18), MASK)
+    _weave(canvas)
+    blend(canvas, _copper(canvas, which), UNDER_MASK, 0.85, relief=9.0)
+    blend(canvas, _openings(canvas, which), SOLDER, relief=14.0)
+    _joints(canvas, which)
+    blend(canvas, _letters(canvas, which), WHITE, 0.92, relief=4.0)
+    _drills(canvas)
+    parts = [p for p in (*CHIPS, *CHIPS_BELOW, *PARTS) if p.face == which]
+    for part in sorted(parts, key=lambda p: p.height):
+        LOOKS[part.style](canvas, part)
+    return canvas
+
+
+def _weave(canvas: Canvas) -> None:
+    """The glass cloth, barely visible through the mask."""
+    window = canvas.window(Poly(EDGE))
+    x, y = canvas.x[window], canvas.y[window]
+    wave = abs(x / 0.9 - (x / 0.9).round()) + abs(y / 0.7 - (y / 0.7).round())
+    inside = Poly(EDGE).distance(x, y) < 0
+    canvas.pixels[window] += ((wave - 0.5) * 5.0 * inside)[..., None]
+
+
+def _through() -> list[Pin]:
+    return [pin for part in PARTS for pin in pins(part) if pin.drill]
+
+
+def _pads(which: Face) -> list[Pin]:
+    parts = [p for p in (*CHIPS, *CHIPS_BELOW, *PARTS) if p.face == which]
+    return [pin for part in parts for pin in pins(part) if not pin.drill]
+
+
+def _copper(canvas: Canvas, which: Face) -> Floats:
+    """Copper of an outer layer: a pour around traces and pads, as the mask shows it."""
+    copper, layer = canvas.mask(), 1 if which == "top" else 4
+    lines = [(t.points, t.width) for t in TRACES if t.layer == layer] + (TOP if which == "top" else BOTTOM)
+    if which == "bottom":
+        add(canvas, copper, Grown(Poly(EDGE), -1.0))
+        for points, width in lines:
+            cut_path(canvas, copper, points, width + 0.7)
+        for pin in _through():
+            cut(canvas, copper, Disc(pin.at, max(pin.size) + 0.9))
+        for spot in TOP_VIAS + [via.at for via in VIAS]:
+            cut(canvas, copper, Disc(spot, 1.5))
+        for pad in _pads(which):
+            cut(canvas, copper, Box(pad.at, (pad.size[0] + 0.6, pad.size[1] + 0.6)))
+        for hole in HOLES:
+            cut(canvas, copper, Disc(hole.at, hole.diameter + 2.4))
+    for points, width in lines:
+        add_path(canvas, copper, points, width)
+    for spot in TOP_VIAS + [via.at for via in VIAS]:
+        add(canvas, copper, Disc(spot, 0.9))
+    return copper
+
+
+def _openings(canvas: Canvas, which: Face) -> Floats:
+    """Where the mask is open and solder shows."""
+    open_ = canvas.mask()
+    for pad in _pads(which):
+        add(canvas, open_, Box(pad.at, pad.size, 0.1))
+    for pin in _through():
+        add(canvas, open_, Disc(pin.at, max(pin.size)))
+    for spot in TEST_PADS:
+        if spot.face == which:
+            add(canvas, open_, Disc(spot.at, spot.diameter))
+    for hole in HOLES:
+        if hole.diameter > 3:
+            add(canvas, open_, Rim(Disc(hole.at, hole.diameter + 1.5), 0.7))
+    return open_
+
+
+def _joints(canvas: Canvas, which: Face) -> None:
+    """Solder cones where pins come through, on the bottom; on the top parts cover them."""
+    if which == "top":
+        return
+    for pin in _through():
+        d = max(pin.size)
+        left = 1 if canvas.mirrored else -1
+        paint(canvas, Disc(pin.at, 0.94 * d), (150, 153, 152), ramp=(left * 26.0 / d, 26.0 / d), soft=0.3)
+        paint(canvas, Disc(pin.at, 0.42 * d), (172, 174, 172))
+        paint(
+            canvas,
+            Disc((pin.at[0] + left * 0.16 * d, pin.at[1] + 0.18 * d), 0.24 * d),
+            (234, 236, 234),
+            0.9,
+            soft=0.2,
+        )
+
+
+def _letters(canvas: Canvas, which: Face) -> Floats:
+    silk = canvas.mask()
+    for text, at, height, upright in TOP_LETTERS if which == "top" else BOTTOM_LETTERS:
+        for line in strokes(text, at, height, canvas.mirrored, upright):
+            add(canvas, silk, Path(line, 0.13 * height))
+    for part in PARTS:
+        if part.face == which:
+            _frame(canvas, silk, part)
+    for spot in TEST_PADS:
+        if spot.face == which:
+            for line in strokes(spot.net, (spot.at[0], spot.at[1] + 1.9), 1.1, canvas.mirrored):
+                add(canvas, silk, Path(line, 0.15))
+    return silk
+
+
+def _frame(canvas: Canvas, silk: Floats, part: Part) -> None:
+    """The printed frame around a part."""
+    w, h = part.size
+    shape = Disc(part.at, w + 0.9) if part.round else Box(part.at, (w + 0.8, h + 0.8), 0.2)
+    add(canvas, silk, Rim(shape, 0.16))
+
+
+def _drills(canvas: Canvas) -> None:
+    """Holes: the lid through the large ones, dark in the vias."""
+    for spot in TOP_VIAS + [via.at for via in VIAS]:
+        paint(canvas, Disc(spot, 0.4), (16, 52, 36))
+    for hole in HOLES:
+        paint(canvas, Disc(hole.at, hole.diameter), (120, 122, 120))
+        paint(canvas, Disc((hole.at[0], hole.at[1] - 0.12), hole.diameter - 0.24), (206, 208, 205), soft=0.25)
