@@ -269,9 +269,13 @@ def _layer_of(keepout: Keepout, inside: Hole | None) -> Layer:
 
 
 def _grown(spine: LineString | Polygon | MultiPolygon, radius: float) -> Area:
-    """The spine grown with round ends and joins, its arcs within FLATTENING (sagitta)."""
-    widest = 2 * np.arccos(1 - min(FLATTENING / radius, 1.0))
-    grown = shapely.buffer(spine, radius, quad_segs=max(2, int(np.ceil(np.pi / 2 / widest))))
+    """The spine grown with round ends and joins, its arcs within FLATTENING (sagitta).
+
+    Twice as many sides as that asks for: where a join does not turn by a whole number of sides
+    the library rounds, and makes them up to half as wide again.
+    """
+    widest = np.arccos(1 - min(FLATTENING / radius, 1.0))
+    grown = shapely.buffer(spine, radius, quad_segs=max(4, int(np.ceil(np.pi / 2 / widest))))
     assert isinstance(grown, Polygon | MultiPolygon)
     return grown
 

@@ -131,7 +131,8 @@ def bulged(points: Floats, closed: bool, circles: Floats, reach: float = 0.0) ->
     A side runs along a circle where both its ends are equally far from the centre and it rises no
     more than a flattened side does; sides in a row along one circle become one arc, or two where
     they sweep more than half of it.  ``reach`` (mm) lets arcs run that far inside or outside the
-    circles, as the lines beside a curved cut do; then a single side is not enough to make an arc.
+    circles, as the lines beside a curved cut do; then a single side is not enough to make an arc,
+    and a fifth of `FLATTENING` may lie between the radii: mitres are shorter where an arc ends.
 
     >>> ring, circles = flatten(np.array([[0, 0, 0], [4, 0, 1.0], [4, 2, 0], [0, 2, 0]]), closed=True)
     >>> bulged(ring, True, circles).round(9).tolist()
@@ -143,7 +144,7 @@ def bulged(points: Floats, closed: bool, circles: Floats, reach: float = 0.0) ->
         (which >= 0)
         & (which == np.roll(which, 1))
         & (np.sign(sweeps) == np.sign(np.roll(sweeps, 1)))
-        & (np.abs(radii - np.roll(radii, 1)) <= SAME)
+        & (np.abs(radii - np.roll(radii, 1)) <= (FLATTENING / 5 if reach else SAME))
     )
     if not closed:
         joined[0] = False
@@ -243,9 +244,10 @@ def _circle_of_sides(
         off = np.abs((near + far) / 2 - radius)
         rise = near * (1 - np.cos(sweep / 2))
         allowed = 1.01 * FLATTENING * np.maximum(1.0, near / radius)
-        same = SAME + 1e-12 * radius
-        along = (np.abs(near - far) <= same) & (off <= reach + same) & (rise <= allowed) & (off < nearest)
-        along &= sweep != 0
+        same = (FLATTENING / 5 if reach else SAME) + 1e-12 * radius
+        along = (np.abs(near - far) <= same) & (off <= reach + same) & (rise <= allowed) & (sweep != 0)
+        # Of circles that are the same but for rounding, the first has all sides.
+        along &= off < nearest - SAME
         which[along], radii[along] = number, near[along]
         sweeps[along], nearest[along] = sweep[along], off[along]
     return which, radii, sweeps
