@@ -29,25 +29,41 @@ CELL: Final = 0.5
 TOUCHING: Final = 1.2
 """A label no farther than this from its anchor needs no pointer."""
 
-REACH: Final = 22.0
-"""Farthest that a long form goes; past it the short form near by reads better."""
-
-SHORTER: Final = 7.0
-"""What the short form costs, in mm of distance: a name is worth a short pointer."""
+REACHES: Final = (7.0, 21.0, 63.0)
+"""How far a label is looked for, one after the other: a place that costs no more than that is the best."""
 
 FAINT: Final = 0.8
 """What one cell of a faint line costs, in mm of distance."""
 
-TRIES: Final = 250
-"""Places, cheapest first, whose pointers are tried before the search goes wider."""
+FOREIGN: Final = 0.05
+"""What one cell of something else's area costs, in mm of distance."""
+
+CROSSED: Final = 1.5
+"""What a mm of pointer over what bars labels costs, in mm of distance."""
+
+TRIES: Final = (30, 400)
+"""Places, cheapest first, whose pointers are tried; after them as many, spread evenly over all the rest."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """One wording of a label: the room it needs, and what it costs against the best, in mm of distance."""
+
+    width: float
+    height: float
+    price: float = 0.0
 
 
 @dataclass(frozen=True)
 class Wish:
-    """A label to place: ``forms`` are (width, height) of its wordings, longest first."""
+    """A label to place: its wordings, dearest last, and the number of its own area.
 
-    anchor: XY
-    forms: tuple[tuple[float, float], ...]
+    It belongs at the first of its ``anchors``; the others serve where a label already covers that.
+    """
+
+    anchors: tuple[XY, ...]
+    forms: tuple[Form, ...]
+    own: int = 0
 
 
 @dataclass(frozen=True)
@@ -61,35 +77,46 @@ class Place:
 
 @dataclass(frozen=True)
 class Room:
-    """The cells of a box: ``taken`` for labels, ``lettered`` for pointers, ``faint`` at a price."""
+    """The cells of a box: ``taken`` for labels, ``lettered`` for pointers, ``faint`` at a price.
+
+    ``owner`` has, for each cell, the number of the area that it lies in, from 1, else 0.
+    """
 
     box: Box
     taken: Cells
     lettered: Cells
     faint: Cells
+    owner: NDArray[np.int32]
 
 
 def room(
-    box: Box, taken: Sequence[Box], strong: Sequence[BaseGeometry], faint: Sequence[BaseGeometry]
+    box: Box,
+    taken: Sequence[Box] = (),
+    strong: Sequence[BaseGeometry] = (),
+    faint: Sequence[BaseGeometry] = (),
+    areas: Sequence[BaseGeometry] = (),
 ) -> Room:
-    """The room inside ``box``: ``taken`` boxes and ``strong`` lines bar it, ``faint`` lines cost.
+    """The room inside ``box``: ``taken`` boxes and ``strong`` lines bar it, the rest costs.
 
-    >>> room((0, 0, 10, 10), [(0, 0, 5, 10)], [], []).taken.tolist().count([True] * 10 + [False] * 10)
+    >>> room((0, 0, 10, 10), [(0, 0, 5, 10)]).taken.tolist().count([True] * 10 + [False] * 10)
     20
     """
     shape = (floor((box[3] - box[1]) / CELL), floor((box[2] - box[0]) / CELL))
-    space = Room(box, *(np.zeros(shape, dtype=bool) for _ in range(3)))
+    taken_cells, lettered, cheap = (np.zeros(shape, dtype=bool) for _ in range(3))
+    space = Room(box, taken_cells, lettered, cheap, np.zeros(shape, dtype=np.int32))
     for one in taken:
         _take(space, one, space.taken, space.lettered)
     _mark(space, strong, space.taken, spread=1)
     _mark(space, faint, space.faint, spread=0)
+    for number, area in enumerate(areas, start=1):
+        _own(space, area, number)
     return space
 
 
 def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
     """A place for each wish, in their order, which takes its cells of ``space``; None where none is left.
 
-    >>> place(room((0, 0, 40, 10), [], [], []), [Wish((20, 5), ((8.0, 2.0),))])[0].box
+    >>> place(room((0, 0, 40, 10)), [Wish(((20, 5),), (Form(8.0, 2.0),))])[0].box
     (16.0, 4.0, 24.0, 6.0)
     """
     return tuple(_place_one(space, wish) for wish in wishes)
@@ -97,45 +124,75 @@ def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
 
 def _place_one(space: Room, wish: Wish) -> Place | None:
     whole = hypot(space.box[2] - space.box[0], space.box[3] - space.box[1])
-    for reach in (REACH, 3 * REACH, whole):
-        found = [_cheapest(space, wish, form, reach) for form in range(len(wish.forms))]
-        priced = [(cost + SHORTER * put.form, put.form, put) for cost, put in found if put is not None]
-        if priced:
-            best = min(priced, key=lambda one: one[:2])[2]
-            _take(space, best.box, space.taken, space.lettered)
-            if best.pointer is not None:
-                line = shapely.linestrings(best.pointer)
-                _mark(space, [line], space.taken, spread=1)
-                _mark(space, [line], space.lettered, spread=0)
-            return best
+    column, row = _cells_of(space, np.asarray(wish.anchors)).T
+    open_ends = np.flatnonzero(~space.lettered[row, column])
+    if not len(open_ends):
+        return None
+    anchor = wish.anchors[open_ends[0]]
+    for reach in (*REACHES, whole):
+        best: tuple[float, Place] | None = None
+        for n, form in enumerate(wish.forms):
+            if best is not None and best[0] <= form.price:
+                break
+            found = _cheapest(space, wish, anchor, n, reach)
+            if found is not None and (best is None or found[0] + form.price < best[0]):
+                best = found[0] + form.price, found[1]
+        if best is not None and (best[0] <= reach or reach == whole):
+            _claim(space, best[1])
+            return best[1]
     return None
 
 
-def _cheapest(space: Room, wish: Wish, form: int, reach: float) -> tuple[float, Place | None]:
+def _claim(space: Room, put: Place) -> None:
+    _take(space, put.box, space.taken, space.lettered)
+    if put.pointer is not None:
+        line = shapely.linestrings(put.pointer)
+        _mark(space, [line], space.taken, spread=1)
+        _mark(space, [line], space.lettered, spread=0)
+
+
+def _cheapest(space: Room, wish: Wish, anchor: XY, form: int, reach: float) -> tuple[float, Place] | None:
     """The cheapest place of one form whose pointer crosses no label."""
-    width, height = wish.forms[form]
-    columns, rows = ceil(width / CELL), ceil(height / CELL)
+    columns, rows = ceil(wish.forms[form].width / CELL), ceil(wish.forms[form].height / CELL)
     left, bottom = space.box[:2]
-    x, y = (wish.anchor[0] - left) / CELL, (wish.anchor[1] - bottom) / CELL
+    x, y = (anchor[0] - left) / CELL, (anchor[1] - bottom) / CELL
     ny, nx = space.taken.shape
     c0, c1 = _span(x - reach / CELL - columns, x + reach / CELL, nx - columns)
     r0, r1 = _span(y - reach / CELL - rows, y + reach / CELL, ny - rows)
     if c0 > c1 or r0 > r1:
-        return 0.0, None
+        return None
     window = np.s_[r0 : r1 + rows, c0 : c1 + columns]
-    free = _sums(space.taken[window], rows, columns) == 0
-    row, column = np.nonzero(free)
-    aside = _beyond(column + c0, columns, x) * CELL, _beyond(row + r0, rows, y) * CELL
+    row, column = np.nonzero(_sums(space.taken[window], rows, columns) == 0)
+    aside = np.hypot(_beyond(column + c0, columns, x), _beyond(row + r0, rows, y)) * CELL
     off = np.hypot(column + c0 + columns / 2 - x, row + r0 + rows / 2 - y) * CELL
+    owner = space.owner[window]
+    foreign = _sums((owner != 0) & (owner != wish.own), rows, columns)[row, column]
     broken = _sums(space.faint[window], rows, columns)[row, column]
-    cost = np.hypot(*aside) + 0.2 * off + FAINT * broken
-    for best in np.argsort(cost, kind="stable")[:TRIES].tolist():
-        x0, y0 = left + (column[best] + c0) * CELL, bottom + (row[best] + r0) * CELL
-        box = (float(x0), float(y0), float(x0 + columns * CELL), float(y0 + rows * CELL))
-        pointer = _pointer(box, wish.anchor)
-        if pointer is None or _unlettered(space, pointer):
-            return float(cost[best]), Place(form, box, pointer)
-    return 0.0, None
+    cost = aside + 0.2 * off + FAINT * broken + FOREIGN * foreign
+    size = np.array([columns * CELL, rows * CELL])
+    order = np.argsort(cost, kind="stable")
+    spread = order[TRIES[1] :: max(1, len(order) // TRIES[1])]
+    for tried in (order[: TRIES[0]], order[TRIES[0] : TRIES[1]], spread):
+        low = np.column_stack([column[tried] + c0, row[tried] + r0]) * CELL + np.array([left, bottom])
+        total = cost[tried] + _pointer_costs(space, low, size, anchor)
+        if len(total) and np.isfinite(best := total.min()):
+            x0, y0 = low[int(total.argmin())].tolist()
+            box = (x0, y0, x0 + float(size[0]), y0 + float(size[1]))
+            return float(best), Place(form, box, _pointer(box, anchor))
+    return None
+
+
+def _pointer_costs(space: Room, low: Floats, size: Floats, anchor: XY) -> Floats:
+    """What the pointer from each box costs, lower left corners of shape (n, 2): infinite over labels."""
+    near = np.clip(anchor, low, low + size)
+    run = np.asarray(anchor) - near
+    length = np.hypot(*run.T)
+    steps = ceil(float(length.max(initial=0.0)) / (CELL / 3)) + 1
+    along = near[:, None, :] + run[:, None, :] * np.linspace(0.0, 1.0, steps)[None, :, None]
+    column, row = _cells_of(space, along.reshape(-1, 2)).T
+    lettered = space.lettered[row, column].reshape(len(low), steps).any(axis=1)
+    over = space.taken[row, column].reshape(len(low), steps).mean(axis=1) * length
+    return np.where(length <= TOUCHING, 0.0, np.where(lettered, np.inf, CROSSED * over))
 
 
 def _span(low: float, high: float, last: int) -> tuple[int, int]:
@@ -160,9 +217,15 @@ def _pointer(box: Box, anchor: XY) -> tuple[XY, XY] | None:
     return None if hypot(x - near[0], y - near[1]) <= TOUCHING else (near, anchor)
 
 
-def _unlettered(space: Room, pointer: tuple[XY, XY]) -> bool:
-    row, column = _cells_along(space, [shapely.linestrings(pointer)])
-    return not bool(space.lettered[row, column].any())
+def _own(space: Room, area: BaseGeometry, number: int) -> None:
+    """Set the owner of the cells whose middles lie in an area; the smaller of two should come later."""
+    if area.is_empty:
+        return
+    low, high = _cells_of(space, np.reshape(area.bounds, (2, 2)))
+    column, row = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
+    x, y = (column + 0.5) * CELL + space.box[0], (row + 0.5) * CELL + space.box[1]
+    inside = shapely.contains_xy(area, x, y)
+    space.owner[row[inside], column[inside]] = number
 
 
 def _take(space: Room, box: Box, *cells: Cells) -> None:
@@ -188,8 +251,12 @@ def _cells_along(space: Room, lines: Sequence[BaseGeometry]) -> tuple[NDArray[np
     """Cells, inside the room, of points a third of a cell apart along the lines."""
     clipped = shapely.clip_by_rect(np.asarray(lines, dtype=object), *space.box)
     fine = shapely.segmentize(clipped[~shapely.is_empty(clipped)], CELL / 3)
-    xy = shapely.get_coordinates(fine)
-    cells = np.floor((xy - space.box[:2]) / CELL).astype(np.intp)
-    limit = np.asarray(space.taken.shape)[::-1] - 1
-    column, row = np.clip(cells, 0, np.maximum(limit, 0)).T
+    column, row = _cells_of(space, shapely.get_coordinates(fine)).T
     return row, column
+
+
+def _cells_of(space: Room, xy: Floats) -> NDArray[np.intp]:
+    """Column and row, shape (n, 2), of the cells, inside the room, nearest to points."""
+    cells = np.floor((xy - space.box[:2]) / CELL).astype(np.intp)
+    rows, columns = space.taken.shape
+    return np.asarray(np.clip(cells, 0, (max(columns - 1, 0), max(rows - 1, 0))))

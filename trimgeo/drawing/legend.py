@@ -81,13 +81,11 @@ def _line(kind: str) -> _Sample:
 
 
 def match_mark(at: XY, radius: float) -> tuple[Item, ...]:
-    """A ring with a cross through it: where it lies on its likeness, two pages match."""
-    (x, y), reach, line = at, 1.6 * radius, LINES["match"]
-    cross = (((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach)))
-    return (
-        Strokes("match", cross, line.colour, line.width),
-        Discs("match", (at,), radius, line.colour, line.width),
-    )
+    """A diamond with a cross through it: where it lies on its likeness, two pages match."""
+    (x, y), reach, line = at, 1.5 * radius, LINES["match"]
+    cross = ((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))
+    diamond = ((x - radius, y), (x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y))
+    return (Strokes("match", (*cross, diamond), line.colour, line.width),)
 
 
 def _state(state: str) -> _Sample:

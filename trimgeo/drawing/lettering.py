@@ -6,7 +6,7 @@ Sizes and widths are mm.
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import as_file, files
 from typing import Any, Final
 
@@ -58,6 +58,7 @@ def _printable(character: str) -> bool:
     return unicodedata.category(character) not in {"Cc", "Cf", "Cs", "Co", "Cn"}
 
 
+@lru_cache(maxsize=4096)
 def width(text: str, size: float) -> float:
     """Width of a text that `written` gave.
 

@@ -34,30 +34,47 @@ class Entry:
 
 @dataclass(frozen=True)
 class Block:
-    """A list with its heading."""
+    """A list with its heading; ``indent`` is the column of the marks before its entries."""
 
     heading: str
     entries: tuple[Entry, ...]
+    indent: float = INDENT
 
 
-def blocks(plan: Plan, face: FaceName, marks: Sequence[Mark], keyed: Sequence[str]) -> tuple[Block, ...]:
-    """All lists of a face; ``keyed`` are the keys that stand on the drawing instead of a name."""
-    key = frozenset(keyed)
+def blocks(
+    plan: Plan, face: FaceName, marks: Sequence[Mark], keyed: Sequence[str], unplaced: Sequence[str] = ()
+) -> tuple[Block, ...]:
+    """All lists of a face.
+
+    ``keyed`` are the keys that stand on the drawing instead of a name, ``unplaced`` those that found no
+    place on it: these are listed with their position.
+    """
+    key, lost = frozenset(keyed), frozenset(unplaced)
     lifts = [Entry(m.key, f"{m.name}: {m.note}") for m in marks if m.kind == "lift"]
     elsewhere = sum(lift.face != face for lift in plan.lift)
     if elsewhere:
         lifts.append(Entry("", f"on the other face: {elsewhere}, see its sheet"))
-    names = [Entry(m.key, f"{m.name}, {m.note}" if m.note else m.name) for m in marks if m.key in key]
+    names = [Entry(m.key, _named(m)) for m in marks if m.key in key and not m.listed]
+    names += [Entry(m.key, f"{_named(m)}, at {_position(m)}") for m in marks if m.key in lost]
     found = (
-        Block("Before taping", tuple(_taping(plan, face))),
+        Block("Before taping", tuple(_taping(plan, face)), indent=3.5),
         Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
         Block("Inside corners", tuple(_corners(plan))),
         Block("Lift before cutting", tuple(lifts)),
         Block("Windows to cut out of the paper", tuple(_windows(plan, face, marks))),
         Block("Names", tuple(names)),
-        Block("Warnings", tuple(Entry("!", warning) for warning in plan.warnings)),
+        Block("Warnings", tuple(Entry("!", warning) for warning in plan.warnings), indent=4.0),
     )
     return tuple(block for block in found if block.entries)
+
+
+def _named(mark: Mark) -> str:
+    return f"{mark.name}, {mark.note}" if mark.note else mark.name
+
+
+def _position(mark: Mark) -> str:
+    middle = mark.shape.centroid
+    return f"({middle.x:.1f}, {middle.y:.1f})"
 
 
 def _taping(plan: Plan, face: FaceName) -> list[Entry]:
@@ -73,7 +90,7 @@ def _taping(plan: Plan, face: FaceName) -> list[Entry]:
         notes.append(
             f"NOT KNOWN: copper layer {numbers}. No picture or keep-out describes it; it is not shown."
         )
-    return [Entry("·", note) for note in notes if note]
+    return [Entry("–", note) for note in notes if note]
 
 
 def _verdict(plan: Plan) -> str:
@@ -91,7 +108,10 @@ def _flatter(plan: Plan, face: FaceName) -> str:
     here, there = (
         max((height or 0.0 for _, height, _ in stands(plan, side)), default=0.0) for side in (face, other)
     )
-    heights = f"parts here stand {here:g} mm high, on the {other} face {there:g} mm"
+    heights = (
+        f"{f'parts here stand {here:g} mm high' if here else 'nothing stands here'}, "
+        f"on the {other} face {f'{there:g} mm' if there else 'nothing does'}"
+    )
     if here == there:
         return f"Neither face is the flatter one: {heights}."
     if here < there:
@@ -134,7 +154,9 @@ def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark]) -> list[Entry]:
 
 def block_height(several: Sequence[Block], room: float) -> float:
     """Height of the lists in one column of width ``room``."""
-    lines = sum(len(wrapped(entry.text, SMALL, room - INDENT)) for one in several for entry in one.entries)
+    lines = sum(
+        len(wrapped(entry.text, SMALL, room - one.indent)) for one in several for entry in one.entries
+    )
     return lines * PITCH + len(several) * (HEADING * LEADING + GAP)
 
 
@@ -167,28 +189,28 @@ def _lay_block(block: Block, column: Box, top: float, fresh: bool) -> tuple[list
     y -= HEADING * LEADING
     items: list[Item] = [heading]
     for n, entry in enumerate(block.entries):
-        lines = wrapped(entry.text, SMALL, right - x - INDENT)
+        lines = wrapped(entry.text, SMALL, right - x - block.indent)
         room = int((y - bottom + SMALL * (LEADING - ASCENT - DESCENT)) / PITCH + 1e-9)
         if len(lines) > room:
             # An entry longer than a fresh column is broken, everything else moves on whole.
             if fresh and n == 0 and room > 0:
-                items.extend(_entry(entry.mark, lines[:room], (x, y)))
+                items.extend(_entry(entry.mark, lines[:room], (x, y), block.indent))
                 rest = (Entry("", " ".join(lines[room:])), *block.entries[1:])
-                return items, bottom, Block(_continued(block.heading), rest)
+                return items, bottom, Block(_continued(block.heading), rest, block.indent)
             if n == 0:
                 return [], top, block
-            return items, bottom, Block(_continued(block.heading), block.entries[n:])
-        items.extend(_entry(entry.mark, lines, (x, y)))
+            return items, bottom, Block(_continued(block.heading), block.entries[n:], block.indent)
+        items.extend(_entry(entry.mark, lines, (x, y), block.indent))
         y -= PITCH * len(lines)
     return items, y, None
 
 
-def _entry(mark: str, lines: Sequence[str], at: XY) -> list[Item]:
+def _entry(mark: str, lines: Sequence[str], at: XY, indent: float) -> list[Item]:
     x, y = at[0], at[1] - SMALL * ASCENT
     marked = [Text((x, y), written(mark), SMALL)] if mark else []
     return [
         *marked,
-        *(Text((x + INDENT, y - i * PITCH), line, SMALL) for i, line in enumerate(lines) if line),
+        *(Text((x + indent, y - i * PITCH), line, SMALL) for i, line in enumerate(lines) if line),
     ]
 
 

@@ -157,11 +157,13 @@ def _stops(plan: Plan) -> list[Mark]:
     inside = [corner for corner in plan.corners if corner.inside and corner.stop_short is not None]
     found = []
     for n, corner in enumerate(inside, start=1):
+        bars = [(stop.at, stop.across) for stop in stops(plan, corner) if stop.at is not None]
+        if not bars:
+            continue
+        # In the middle between the bars, and a little further into the waste.
+        x, y = (sum(at[i] + 4.0 * across[i] for at, across in bars) / len(bars) for i in (0, 1))
         name = f"stop the axle here, no deeper than {depth:g} mm past the far face"
-        for stop in stops(plan, corner):
-            if stop.at is not None:
-                home = (stop.at[0] + 5.0 * stop.across[0], stop.at[1] + 5.0 * stop.across[1])
-                found.append(Mark("stop", f"S{n}", name, Point(stop.at), home=home, listed=True))
+        found.append(Mark("stop", f"S{n}", name, Point(bars[0][0]), home=(x, y), listed=True))
     return found
 
 

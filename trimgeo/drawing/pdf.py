@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from trimgeo.drawing import lettering
 from trimgeo.drawing.sheet import Discs, Filled, Sheet, Strokes, Text
+from trimgeo.drawing.signs import rgb
 from trimgeo.tables import MM_PER_INCH, POINTS_PER_INCH
 
 POINTS_PER_MM: Final = POINTS_PER_INCH / MM_PER_INCH
@@ -53,8 +54,7 @@ def _draw(canvas: Any, item: Strokes | Filled | Discs | Text, font: str) -> None
     if isinstance(item, Discs):
         _draw_discs(canvas, item)
         return
-    canvas.setStrokeColor(item.colour)
-    canvas.setFillColor(item.colour)
+    _set_ink(canvas, item.colour)
     route = canvas.beginPath()
     filled = isinstance(item, Filled)
     for path in (item.ring,) if isinstance(item, Filled) else item.paths:
@@ -69,8 +69,7 @@ def _draw(canvas: Any, item: Strokes | Filled | Discs | Text, font: str) -> None
 
 
 def _draw_discs(canvas: Any, item: Discs) -> None:
-    canvas.setStrokeColor(item.colour)
-    canvas.setFillColor(item.colour)
+    _set_ink(canvas, item.colour)
     if item.stroke is not None:
         canvas.setLineWidth(item.stroke)
     for x, y in item.centres:
@@ -81,9 +80,15 @@ def _draw_text(canvas: Any, item: Text, font: str) -> None:
     length = lettering.width(item.text, item.size)
     before = {"start": 0.0, "middle": length / 2, "end": length}[item.anchor]
     canvas.saveState()
-    canvas.setFillColor(item.colour)
+    _set_ink(canvas, item.colour)
     canvas.setFont(font, item.size)
     canvas.translate(*item.at)
     canvas.rotate(item.angle)
     canvas.drawString(-before, 0.0, item.text)
     canvas.restoreState()
+
+
+def _set_ink(canvas: Any, colour: str) -> None:
+    red, green, blue = (part / 255 for part in rgb(colour))
+    canvas.setStrokeColorRGB(red, green, blue)
+    canvas.setFillColorRGB(red, green, blue)

@@ -19,6 +19,8 @@ NEUTRAL: Final = "#6E6E6E"
 """The one ink of faces, inner layers and keep-outs."""
 PALE: Final = "#ABABAB"
 """The neutral ink, thinned for hatches."""
+HATCH_WIDTH: Final = 0.10
+"""Width of the lines of a layer's hatch."""
 
 
 @dataclass(frozen=True)
@@ -57,11 +59,11 @@ class StateSign:
 
 
 _LINES = (
-    LineSign("finished", "finished edge", INK, 0.20),
+    LineSign("finished", "finished edge", INK, 0.25),
     LineSign("guide", "guide line: stay outside of it", OKABE_ITO["bluish green"], 0.30, (5.0, 1.4)),
     LineSign("kerf", "kerf band", "#808080", 0.12),
     LineSign("swept", "swept band", OKABE_ITO["orange"], 0.35, (0.0, 1.2)),
-    LineSign("board", "board edge", INK, 0.15),
+    LineSign("board", "board edge", INK, 0.12),
     LineSign("hole", "hole and its centre", INK, 0.15),
     LineSign("keepout", "keep-out", NEUTRAL, 0.15),
     LineSign("lift", "part to lift", INK, 0.25, (1.6, 0.9)),
@@ -102,7 +104,7 @@ def layer_hatch(layer: int) -> Hatch:
     """
     index = layer - 1
     pitch = _PITCHES[index // len(_ANGLES) % len(_PITCHES)]
-    return Hatch((_ANGLES[index % len(_ANGLES)],), pitch, PALE, 0.10)
+    return Hatch((_ANGLES[index % len(_ANGLES)],), pitch, PALE, HATCH_WIDTH)
 
 
 def layers_hatch(layers: tuple[int, ...]) -> Hatch | None:

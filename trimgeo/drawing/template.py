@@ -139,7 +139,7 @@ def _single(
     pane, columns = _split(size, window, guess)
     view = board_view(plan, named, centred(bounds, whole.scale, pane), pane)
     signs, _ = _legend(plan, page, named, view.kinds)
-    listed, rest = flow(blocks(plan, face, named, (*view.keyed, *view.unplaced)), columns)
+    listed, rest = flow(blocks(plan, face, named, view.keyed, view.unplaced), columns)
     return [
         _Page(face, "", page, (*signs, *view.items, *listed)),
         *_list_pages(plan, face, rest, page),
@@ -210,11 +210,12 @@ def _tiled(
         part = f"page {number} of {pages.count}"
         found.append(_Page(f"{face}-{number}", part, page, (*signs, *view.items, *matches)))
         views.append(view)
-    keyed = sorted({key for view in views for key in (*view.keyed, *view.unplaced)})
+    keyed = tuple(key for view in views for key in view.keyed)
+    unplaced = tuple(key for view in views for key in view.unplaced)
     left, bottom, right, top = page.body
     middle = bottom + (top - bottom) * 0.45
     drawn = page_map(plan, pages, whole, (left + 2.0, middle, right, top - 2.0))
     columns = _columns((left + 2.0, bottom + 1.0, right, middle - GUTTER), 2)
-    listed, rest = flow(blocks(plan, face, named, keyed), columns)
+    listed, rest = flow(blocks(plan, face, named, keyed, unplaced), columns)
     chart = _Page(f"{face}-map", "map of the pages", page, (*drawn, *listed))
     return [*found, chart, *_list_pages(plan, face, rest, page)]

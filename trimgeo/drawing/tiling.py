@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import Final
@@ -22,7 +21,7 @@ OVERLAP: Final = 14.0
 """Strip that neighbouring pages share: room for a match mark and for tape."""
 
 MATCH: Final = 2.0
-"""Radius of a match mark."""
+"""Half the diagonal of a match mark."""
 
 MATCH_LABEL: Final = 2.2
 
@@ -84,10 +83,10 @@ def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ..
     boxes: list[Box] = []
     for at, name in _marks_of(pages, page):
         items += match_mark(at, MATCH)
-        items.append(Text((at[0] + MATCH * 0.6, at[1] + MATCH * 0.75), name, MATCH_LABEL))
-        right = at[0] + MATCH * 0.6 + width(name, MATCH_LABEL)
-        top = at[1] + MATCH * 0.75 + MATCH_LABEL * (ASCENT + DESCENT)
-        boxes.append((at[0] - MATCH * 1.6, at[1] - MATCH * 1.6, max(right, at[0] + MATCH * 1.6), top))
+        base = at[1] + MATCH * 1.5 + 0.4 + DESCENT * MATCH_LABEL
+        items.append(Text((at[0], base), name, MATCH_LABEL, "middle"))
+        half = max(MATCH * 1.5, width(name, MATCH_LABEL) / 2)
+        boxes.append((at[0] - half, at[1] - MATCH * 1.5, at[0] + half, base + MATCH_LABEL * ASCENT))
     line = LINES["overlap"]
     dashes = tuple(d for run in _overlap_lines(pages, page) for d in dashed(run, *line.dashes))
     return (Strokes("overlap", dashes, line.colour, line.width), *items), tuple(boxes)
@@ -155,8 +154,4 @@ def page_map(plan: Plan, pages: Grid, whole: Placement, box: Box) -> tuple[Item,
         centre = reduced((middle[0] - dx, middle[1] - dy))
         items.append(Text((centre[0], centre[1] - 1.8), str(page), 5.0, "middle"))
     note = "Map of the pages, reduced. Lay each match mark on its likeness and tape."
-    return (*items, *paragraph((box[0], box[3]), _one(note), MATCH_LABEL + 0.2))
-
-
-def _one(text: str) -> Sequence[str]:
-    return (text,)
+    return (*items, *paragraph((box[0], box[3]), (note,), 2.5))

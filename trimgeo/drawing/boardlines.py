@@ -1,0 +1,167 @@
+"""The lines of the board on a sheet: what no label may break, and what may end where a label stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.drawing.marks import WINDOW_GAP, Mark, stops
+from trimgeo.drawing.placement import Placement
+from trimgeo.drawing.sheet import XY, Discs, Strokes
+from trimgeo.drawing.signs import HATCH_WIDTH, KERF_HATCH, LINES, PALE, STATES, layers_hatch, state_strokes
+from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
+from trimgeo.model.plan import Plan
+
+CROSS_HAIR: Final = 1.6
+"""How far cross hairs pass the rim of their hole."""
+
+AIR: Final = 0.03
+"""Least white between guide line and finished edge: where they lie close, both are drawn finer."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Lines on the sheet: a label never breaks the ``strong`` ones; ``swept`` has the dots of that band."""
+
+    strong: tuple[Strokes | Discs, ...]
+    faint: tuple[Strokes, ...]
+    swept: tuple[XY, ...]
+
+
+def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> Drawn:
+    """All lines of the board that lie in the pane, a rectangle of the sheet."""
+    board, finished = at.lay([plan.board.edge.polygon, plan.finished.polygon])
+    kerf, swept_band = at.lay([plan.lines.kerf_band, plan.lines.swept_band])
+    guides = at.lay(plan.lines.guide)
+    kerf_pane = shapely.intersection(kerf, pane)
+    hatch = hatched([kerf_pane], KERF_HATCH.angles[0], KERF_HATCH.pitch)
+    dashes = [path for guide in guides for path in _dashed_line(guide, "guide")]
+    edges = shapely.union_all([board.boundary, finished.boundary])
+    rim = shapely.difference(swept_band.boundary, edges.buffer(LINES["swept"].width))
+    line, ink, thick = LINES["kerf"], KERF_HATCH, _widths(plan)
+    strong = (
+        Strokes("kerf-hatch", paths_of(hatch), ink.colour, ink.width),
+        _strokes("kerf", shapely.intersection(kerf.boundary, pane), line.colour),
+        _strokes("board", shapely.intersection(board.boundary, pane)),
+        *_holes(plan, at, pane),
+        *_outlines(marks, at, pane),
+        _strokes("finished", shapely.intersection(finished.boundary, pane), width=thick["finished"]),
+        _strokes("guide", shapely.intersection(_lines(dashes), pane), width=thick["guide"]),
+        *_stop_bars(plan, at, pane),
+        *_states(plan, at, pane),
+    )
+    spots = dots(shapely.intersection(rim, pane), max(LINES["swept"].dashes))
+    return Drawn(strong, _faint(marks, at, pane), spots)
+
+
+def _widths(plan: Plan) -> dict[str, float]:
+    """Widths of guide line and finished edge, which lie the sanding margin apart."""
+    sanding = plan.board.job.finish.sanding if plan.board.job.finish else 0.0
+    guide, finished = LINES["guide"].width, LINES["finished"].width
+    finer = min(1.0, max(0.4, (sanding - AIR) / ((guide + finished) / 2)))
+    return {"guide": guide * finer, "finished": finished * finer}
+
+
+def _strokes(
+    kind: str, geometry: BaseGeometry, colour: str | None = None, width: float | None = None
+) -> Strokes:
+    line = LINES[kind]
+    return Strokes(kind, paths_of(shapely.line_merge(geometry)), colour or line.colour, width or line.width)
+
+
+def _lines(paths: Sequence[Sequence[XY]]) -> BaseGeometry:
+    return shapely.MultiLineString([path for path in paths if len(path) > 1])
+
+
+def _dashed_line(line: BaseGeometry, kind: str) -> list[tuple[XY, ...]]:
+    ink, gap = LINES[kind].dashes or (1.0, 0.0)
+    return [path for ring in paths_of(line) for path in dashed(ring, ink, gap)]
+
+
+def _holes(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
+    rims = at.lay(
+        [shapely.Point(hole.at).buffer(hole.diameter / 2, quad_segs=32) for hole in plan.board.holes]
+    )
+    hairs = []
+    for hole in plan.board.holes:
+        x, y = at.point(hole.at)
+        reach = hole.diameter / 2 + CROSS_HAIR
+        hairs += [((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))]
+    lines = shapely.union_all([shapely.boundary(rim) for rim in rims]) if len(rims) else shapely.LineString()
+    return [
+        _strokes("hole", shapely.intersection(lines, pane)),
+        Strokes(
+            "cross-hair",
+            paths_of(shapely.intersection(_lines(hairs), pane)),
+            LINES["hole"].colour,
+            0.1,
+        ),
+    ]
+
+
+def _outlines(marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> list[Strokes]:
+    """Dashed outlines: windows, a little larger than their parts, and parts to lift."""
+    found = []
+    for kind, gap in (("window", WINDOW_GAP), ("lift", 0.0)):
+        shapes = [m.shape.buffer(gap, join_style="mitre") for m in marks if m.kind == kind]
+        dashes = [path for shape in at.lay(shapes) for path in _dashed_line(shape, kind)]
+        found.append(_strokes(kind, shapely.intersection(_lines(dashes), pane)))
+    return found
+
+
+def _stop_bars(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
+    """A bar across the kerf where the axle stops, with a foot on its far end."""
+    kerf = plan.board.job.cutter.kerf if plan.board.job.cutter else 0.0
+    bars = []
+    for stop in (stop for corner in plan.corners for stop in stops(plan, corner)):
+        if stop.at is None:
+            continue
+        (x, y), (ax, ay) = stop.at, stop.across
+        ex, ey = x + ax * (kerf + 2.0), y + ay * (kerf + 2.0)
+        bars.append(tuple(at.point(xy) for xy in ((x, y), (ex, ey))))
+        bars.append(tuple(at.point(xy) for xy in ((ex - ay, ey + ax), (ex + ay, ey - ax))))
+    return [_strokes("stop", shapely.intersection(_lines(bars), pane))]
+
+
+def _states(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes | Discs]:
+    """Signs where a keep-out is tight or breached, and at the least clearance of all."""
+    found: list[Strokes | Discs] = []
+    for row in plan.rows:
+        if row.at is None or row.may_cut or (row.state == "clear" and row != plan.minimum):
+            continue
+        x, y = at.point(row.at)
+        sign = STATES[row.state]
+        half = sign.size / 2
+        if not shapely.contains_xy(pane, x, y):
+            continue
+        if sign.shape == "ring":
+            found.append(Discs("clear", ((x, y),), half, sign.colour, sign.width))
+        else:
+            paths = tuple(
+                tuple((x + half * dx, y + half * dy) for dx, dy in path) for path in state_strokes(row.state)
+            )
+            found.append(Strokes(row.state, paths, sign.colour, sign.width))
+    return found
+
+
+def _faint(marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> tuple[Strokes, ...]:
+    """Keep-outs: hatch by layer, and outline."""
+    shown = [mark for mark in marks if mark.layers and mark.kind in ("keepout", "window")]
+    areas = shapely.intersection(at.lay([mark.shape for mark in shown]), pane)
+    by_hatch: dict[tuple[float, float], list[BaseGeometry]] = {}
+    for mark, area in zip(shown, areas, strict=True):
+        hatch = layers_hatch(mark.layers)
+        if hatch is not None:
+            by_hatch.setdefault((hatch.angles[0], hatch.pitch), []).append(area)
+    hatches = [
+        Strokes("keepout-hatch", paths_of(hatched(group, angle, pitch)), PALE, HATCH_WIDTH)
+        for (angle, pitch), group in by_hatch.items()
+    ]
+    rims = shapely.boundary(at.lay([mark.shape for mark in shown]))
+    inside = shapely.get_parts(shapely.intersection(rims, pane))
+    outlines = [path for line in inside for path in paths_of(shapely.line_merge(line))]
+    return (*hatches, Strokes("keepout", tuple(outlines), LINES["keepout"].colour, LINES["keepout"].width))

@@ -1,0 +1,118 @@
+"""The wordings of labels, the room that each takes, and the label as drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from numpy.typing import NDArray
+
+from trimgeo.drawing import labels
+from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped
+from trimgeo.drawing.marks import Mark
+from trimgeo.drawing.sheet import Box, Discs, Item, Text
+from trimgeo.drawing.signs import LINES
+
+LABEL: Final = 2.2
+"""Font size of names."""
+
+CUT_LABEL: Final = 2.8
+"""Font size of cut numbers and lengths."""
+
+RING: Final = 2.2
+"""Radius of the ring round a cut number."""
+
+HALF_CAPITAL: Final = 0.36
+"""Half the height of a capital, in font sizes: from the base line to the middle of a line of text."""
+
+NAME_ROOM: Final = 34.0
+"""Widest line of a name; what needs more than two goes into the list and leaves its key on the drawing."""
+
+NEXT_LINE: Final = 1.0
+"""What each further line costs, in mm of distance."""
+
+KEY_ALONE: Final = {"cut": 60.0, "stop": 9.0, "hole": 8.0, "lift": 6.0, "window": 6.0, "keepout": 8.0}
+"""What a key costs where a name could stand: a length to cut belongs at its cut, a name may be looked up."""
+
+ORDER: Final = tuple(KEY_ALONE)
+"""Who gets a place first."""
+
+
+@dataclass(frozen=True)
+class Wording:
+    """Lines of a label; of a cut, what follows the ring with its number."""
+
+    lines: tuple[str, ...]
+    room: labels.Form
+
+
+def claims(marks: Sequence[Mark], shapes: NDArray[Any]) -> list[int]:
+    """Numbers of the marks whose shapes show, in the order of their claims: by kind, largest first."""
+    shown = [
+        (ORDER.index(mark.kind), -float(shape.area), n)
+        for n, (mark, shape) in enumerate(zip(marks, shapes, strict=True))
+        if not shape.is_empty
+    ]
+    return [n for _, _, n in sorted(shown)]
+
+
+def forms(mark: Mark) -> tuple[Wording, ...]:
+    """Wordings, dearest last; the last is the key alone."""
+    if mark.kind == "cut":
+        value, bound = mark.name.split(" ± ")
+        return (
+            _cut_wording(mark, (mark.name,), 0.0),
+            _cut_wording(mark, (f"{value} mm", f"± {bound}"), NEXT_LINE),
+            _cut_wording(mark, (), KEY_ALONE["cut"]),
+        )
+    full = mark.name if mark.kind in ("keepout", "hole") else f"{mark.key} {mark.name}"
+    length = width(full, LABEL)
+    found: list[Wording] = []
+    if length <= NAME_ROOM:
+        found.append(_wording((full,), 0.0))
+    broken = wrapped(full, LABEL, max(0.62 * length, 8.0))
+    if mark.kind == "stop":
+        broken = wrapped(full, LABEL, NAME_ROOM)
+    if 1 < len(broken) <= 3 and max(width(line, LABEL) for line in broken) <= NAME_ROOM:
+        found.append(_wording(broken, NEXT_LINE * (len(broken) - 1)))
+    return (*found, _wording((mark.key,), KEY_ALONE[mark.kind] if found else 0.0))
+
+
+def _wording(lines: tuple[str, ...], price: float) -> Wording:
+    wide = max(width(line, LABEL) for line in lines)
+    high = LABEL * (ASCENT + DESCENT + LEADING * (len(lines) - 1))
+    return Wording(lines, labels.Form(wide + 0.5, high, price))
+
+
+def _cut_wording(mark: Mark, lines: tuple[str, ...], price: float) -> Wording:
+    text = 1.0 + max(width(line, CUT_LABEL) for line in lines) if lines else 0.0
+    high = max(2 * _ring(mark) + 0.4, CUT_LABEL * (ASCENT + DESCENT + LEADING * (len(lines) - 1)))
+    return Wording(lines, labels.Form(2 * _ring(mark) + text + 0.4, high, price))
+
+
+def _ring(mark: Mark) -> float:
+    return max(RING, width(mark.key, CUT_LABEL) / 2 + 0.7)
+
+
+def label(mark: Mark, wording: Wording, box: Box) -> list[Item]:
+    """The label in the middle of its box."""
+    left, bottom, right, top = box
+    middle = (left + right) / 2, (bottom + top) / 2
+    if mark.kind != "cut":
+        first = middle[1] + wording.room.height / 2 - LABEL * ASCENT
+        return [
+            Text((middle[0], first - n * LEADING * LABEL), line, LABEL, "middle")
+            for n, line in enumerate(wording.lines)
+        ]
+    radius, base = _ring(mark), middle[1] - CUT_LABEL * HALF_CAPITAL
+    upper = base + CUT_LABEL * LEADING * (len(wording.lines) - 1) / 2
+    x = middle[0] - wording.room.width / 2 + 0.2 + radius
+    return [
+        Discs("cut-number", ((x, middle[1]),), radius, LINES["finished"].colour, 0.25),
+        Text((x, base), mark.key, CUT_LABEL, "middle"),
+        *(
+            Text((x + radius + 1.0, upper - n * LEADING * CUT_LABEL), line, CUT_LABEL)
+            for n, line in enumerate(wording.lines)
+        ),
+    ]
