@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import MultiPolygon, Polygon
 
-from trimgeo.plane.rings import Floats, counter_clockwise, right_of, turns, unit
+from trimgeo.plane.rings import Floats, counter_clockwise, right_of, straightened, turns, unit
 
 SAME = 1e-7
 """Points this near to each other, in mm, are one: far above rounding, far below a measurement."""
@@ -30,7 +30,7 @@ class Stretch:
     """
 
     points: Floats
-    closed: bool = False
+    closed: bool
 
     @property
     def starts(self) -> Floats:
@@ -75,18 +75,6 @@ class OffsetLine:
     free_end: bool
 
 
-@dataclass(frozen=True, eq=False)
-class Grown:
-    """An outline grown along stretches of it, and the lines that bound the growth.
-
-    ``lost`` names the (stretch, side) that no line runs beside: their neighbours meet before them.
-    """
-
-    area: Polygon | MultiPolygon
-    lines: tuple[OffsetLine, ...]
-    lost: tuple[tuple[int, int], ...]
-
-
 def mitred_offset(points: ArrayLike, distance: float) -> Polygon | MultiPolygon:
     """A ring, shape (n, 2), moved out by ``distance`` mm (0 or more), corners sharp however acute.
 
@@ -102,7 +90,7 @@ def mitred_offset(points: ArrayLike, distance: float) -> Polygon | MultiPolygon:
 def grown_area(outline: Polygon, stretches: Sequence[Stretch], distance: float) -> Polygon | MultiPolygon:
     """The outline with ``distance`` mm added along the stretches only.
 
-    >>> side = Stretch(np.array([(2.0, 0.0), (2.0, 1.0)]))
+    >>> side = Stretch(np.array([(2.0, 0.0), (2.0, 1.0)]), closed=False)
     >>> grown_area(shapely.box(0, 0, 2, 1), [side], 0.5).area
     2.5
     """
@@ -125,16 +113,20 @@ def _without_slivers(area: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
-def grow(outline: Polygon, stretches: Sequence[Stretch], distance: float) -> Grown:
-    """The outline grown by ``distance`` mm along the stretches, and the lines at that distance.
+def offset_lines(
+    area: Polygon | MultiPolygon, stretches: Sequence[Stretch], distance: float
+) -> tuple[tuple[OffsetLine, ...], tuple[tuple[int, int], ...]]:
+    """The lines that bound ``area``, the outline grown by ``distance`` mm along the stretches.
 
-    >>> side = Stretch(np.array([(2.0, 0.0), (2.0, 1.0)]))
-    >>> [line.points.tolist() for line in grow(shapely.box(0, 0, 2, 1), [side], 0.5).lines]
-    [[[2.5, 0.0], [2.5, 1.0]]]
+    Also the (stretch, side) that no line runs beside: their neighbours meet before them.
+
+    >>> side = Stretch(np.array([(2.0, 0.0), (2.0, 1.0)]), closed=False)
+    >>> lines, lost = offset_lines(grown_area(shapely.box(0, 0, 2, 1), [side], 0.5), [side], 0.5)
+    >>> [line.points.tolist() for line in lines], lost
+    ([[[2.5, 0.0], [2.5, 1.0]]], ())
     """
-    area = grown_area(outline, stretches, distance)
-    if distance <= 0:
-        return Grown(area, tuple(_itself(stretch, i) for i, stretch in enumerate(stretches)), ())
+    if distance <= 0 or not stretches:
+        return tuple(_itself(stretch, i) for i, stretch in enumerate(stretches)), ()
     beside = _raw_segments(stretches, distance)
     lines: list[OffsetLine] = []
     kept = np.zeros(len(beside.side), dtype=bool)
@@ -143,8 +135,7 @@ def grow(outline: Polygon, stretches: Sequence[Stretch], distance: float) -> Gro
         kept[owner[owner >= 0]] = True
         lines += _runs(ring, owner, beside)
     lines.sort(key=lambda line: (line.first, tuple(line.points[0])))
-    lost = tuple((int(i), int(k)) for i, k in beside.side[~kept])
-    return Grown(area, tuple(lines), lost)
+    return tuple(lines), tuple((int(i), int(k)) for i, k in beside.side[~kept])
 
 
 def bands(
@@ -202,11 +193,15 @@ def _mitred(stretch: Stretch, distance: float) -> Floats:
     n = right_of(stretch.directions)
     before = np.roll(n, 1, axis=0) if stretch.closed else np.vstack([n[:1], n])
     after = n if stretch.closed else np.vstack([n, n[-1:]])
-    return np.asarray(stretch.points + distance * _mitre(before, after))
+    return np.asarray(stretch.points + distance * mitre(before, after))
 
 
-def _mitre(before: Floats, after: Floats) -> Floats:
-    """Where two lines at distance 1 with these unit normals meet, shape (m, 2)."""
+def mitre(before: Floats, after: Floats) -> Floats:
+    """Where the lines at distance 1 along these unit normals, shape (m, 2), meet, seen from the corner.
+
+    >>> mitre(np.array([(1.0, 0.0)]), np.array([(0.0, 1.0)])).tolist()
+    [[1.0, 1.0]]
+    """
     one_plus_cosine = 1 + np.sum(before * after, axis=1)
     return np.asarray((before + after) / np.maximum(one_plus_cosine, 1e-12)[:, None])
 
@@ -220,7 +215,7 @@ def _pieces(outline: Polygon, stretch: Stretch, distance: float) -> list[Polygon
     following = np.roll(n, -1, axis=0)
     out = stretch.turns()[1] > 0
     v, one, two = b[out], n[out], following[out]
-    tips = v + distance * _mitre(one, two)
+    tips = v + distance * mitre(one, two)
     kites = shapely.polygons(np.stack([v, v + distance * one, tips, v + distance * two], axis=1))
     quads = shapely.polygons(np.stack([a, a + distance * n, b + distance * n, b], axis=1))
     middles = shapely.linestrings(np.stack([a + (b - a) * 1e-3, b - (b - a) * 1e-3], axis=1))
@@ -304,11 +299,11 @@ def _runs(ring: Floats, owner: NDArray[np.intp], beside: _Segments) -> list[Offs
         shift = int(changes[np.argmin(owner[changes])])
         order = (np.arange(count + 1) + shift) % count
         keys = [_key(beside, int(owner[order[0]])), _key(beside, int(owner[order[-2]]))]
-        return [OffsetLine(_straightened(ring[order]), True, keys[0], keys[1], False, False)]
+        return [OffsetLine(straightened(ring[order]), True, keys[0], keys[1], False, False)]
     lines = []
     for first in np.flatnonzero(on & ~np.roll(on, 1)):
         steps = int(np.argmin(np.roll(on, -first)))
-        points = _straightened(ring[(first + np.arange(steps + 1)) % count])
+        points = straightened(ring[(first + np.arange(steps + 1)) % count])
         one, two = int(owner[first]), int(owner[(first + steps - 1) % count])
         free = [
             bool(np.any(np.hypot(*(ends - point).T) < SAME))
@@ -321,11 +316,3 @@ def _runs(ring: Floats, owner: NDArray[np.intp], beside: _Segments) -> list[Offs
 def _key(beside: _Segments, segment: int) -> tuple[int, int]:
     stretch, side = beside.side[segment]
     return int(stretch), int(side)
-
-
-def _straightened(points: Floats) -> Floats:
-    """A line without the points that a union left on its straight sides."""
-    before, after = points[1:-1] - points[:-2], points[2:] - points[1:-1]
-    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    bent = np.abs(cross) > 1e-9 * np.hypot(*(before + after).T)
-    return np.asarray(points[np.concatenate([[True], bent, [True]])])

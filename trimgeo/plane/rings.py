@@ -40,7 +40,7 @@ def signed_area(points: ArrayLike) -> float:
 def counter_clockwise(points: ArrayLike) -> Floats:
     """The ring, shape (n, 2), turned round where it runs clockwise."""
     xy = np.asarray(points, dtype=np.float64)
-    return xy if signed_area(xy) >= 0 else xy[::-1]
+    return np.asarray(xy if signed_area(xy) >= 0 else xy[::-1])
 
 
 def simplified(points: ArrayLike, tolerance: float = NEEDLESS) -> Floats:
@@ -63,7 +63,7 @@ def simplified(points: ArrayLike, tolerance: float = NEEDLESS) -> Floats:
         if np.max(_distances(between, xy[walk[anchor]], xy[walk[here + 1]])) > tolerance:
             kept.append(walk[here])
             anchor = here
-    return xy[np.sort(np.asarray(kept))]
+    return np.asarray(xy[np.sort(np.asarray(kept))])
 
 
 def _deviations(xy: Floats) -> Floats:
@@ -131,6 +131,19 @@ def turning_angles(points: ArrayLike) -> Floats:
     return turns(np.roll(sides, 1, axis=0), sides)
 
 
+def straightened(points: ArrayLike) -> Floats:
+    """An open line, shape (n, 2), without the points that lie on its straight sides, to rounding.
+
+    >>> straightened([(0, 0), (1, 0), (3, 0), (3, 1)]).tolist()
+    [[0.0, 0.0], [3.0, 0.0], [3.0, 1.0]]
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    before, after = xy[1:-1] - xy[:-2], xy[2:] - xy[1:-1]
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    bent = np.abs(cross) > 1e-9 * np.hypot(*(before + after).T)
+    return np.asarray(xy[np.concatenate([[True], bent, [True]])])
+
+
 def line_inside(points: ArrayLike, area: Polygon | MultiPolygon, aside: float = 1e-9) -> Floats:
     """Where an open line, shape (n, 2), runs inside an area: lengths along it, shape (k, 2), from and to.
 
@@ -158,6 +171,23 @@ def line_inside(points: ArrayLike, area: Polygon | MultiPolygon, aside: float = 
     inside = shapely.contains_xy(area, probe[:, 0], probe[:, 1])
     edges = np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))
     return np.column_stack([marks[np.flatnonzero(edges == 1)], marks[np.flatnonzero(edges == -1)]])
+
+
+def part_of_line(points: ArrayLike, low: float, high: float) -> Floats:
+    """The part of a line, shape (n, 2), between two lengths along it; near its own points it ends in them.
+
+    >>> part_of_line([(0, 0), (2, 0), (2, 2)], 1, 3).tolist()
+    [[1.0, 0.0], [2.0, 0.0], [2.0, 1.0]]
+    """
+    xy = np.asarray(points, dtype=np.float64)
+    before = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    inner = xy[(before > low + NEEDLESS) & (before < high - NEEDLESS)]
+    ends = []
+    for at in (low, high):
+        nearest = int(np.argmin(np.abs(before - at)))
+        between = (np.interp(at, before, xy[:, 0]), np.interp(at, before, xy[:, 1]))
+        ends.append(xy[nearest] if abs(before[nearest] - at) <= NEEDLESS else np.array(between))
+    return np.vstack([ends[0], inner, ends[1]])
 
 
 def _crossings(

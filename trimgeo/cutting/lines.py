@@ -1,0 +1,367 @@
+"""The lines that the cutter follows outside the finished outline, and how far they run past the board."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
+
+from trimgeo import tables
+from trimgeo.cutting.bands import RunOn, kerf_band, swept_band
+from trimgeo.cutting.edges import Chain, chains, split_at_edge
+from trimgeo.errors import JobError
+from trimgeo.model.board import Ring
+from trimgeo.model.job import Cutter, Finish
+from trimgeo.model.plan import Cut, Lines
+from trimgeo.plane.offsets import SAME, OffsetLine, grown_area, offset_lines
+from trimgeo.plane.rings import Floats, line_inside, part_of_line, right_of, straightened, unit
+
+
+class Reach(NamedTuple):
+    """Half lengths, mm, of what a cutter takes at once on the near and on the far face of the board."""
+
+    near: float
+    far: float
+
+
+def reach(cutter: Cutter, thickness: float) -> Reach:
+    """How far a cutter reaches along the cut from its axle, on the near face and on the far one.
+
+    A wheel of radius R that passes p beyond the far face of a board of thickness t: half chords
+    √(R² − (R − t − p)²) and √(R² − (R − p)²).  A bit reaches its radius on both, a blade stands upright.
+    Raises `trimgeo.JobError` where a wheel has no diameter, or cannot go as deep.
+
+    >>> near, far = reach(Cutter(kind="wheel", kerf=1.0, diameter=38.0, breakthrough=0.5), 1.6)
+    >>> round(near - far, 2)
+    4.35
+    """
+    if cutter.kind == "blade":
+        return Reach(0.0, 0.0)
+    if cutter.kind == "bit":
+        radius = (cutter.diameter or cutter.kerf) / 2
+        return Reach(radius, radius)
+    if cutter.diameter is None:
+        raise JobError(
+            "[cutter] diameter", "a wheel without its diameter", "add it in mm, such as diameter = 38"
+        )
+    radius, beyond = cutter.diameter / 2, cutter.breakthrough
+    if radius < thickness + beyond:
+        raise JobError(
+            "[cutter] diameter",
+            f"a wheel of radius {radius:g} mm cannot pass {beyond:g} mm beyond a board of {thickness:g} mm",
+            "use a larger wheel, or a smaller breakthrough",
+        )
+    return Reach(
+        math.sqrt(radius**2 - (radius - thickness - beyond) ** 2),
+        math.sqrt(radius**2 - (radius - beyond) ** 2),
+    )
+
+
+def run_out(cutter: Cutter, thickness: float) -> float:
+    """How far, mm, guide and tool line run past the board's edge.
+
+    √(R² − (R − t − p)²) for a wheel, half the diameter of a bit (its kerf where no diameter is given), a few
+    teeth of a blade.  Raises as `reach` does.
+
+    >>> run_out(Cutter(kind="bit", kerf=2.0), 1.6), run_out(Cutter(kind="blade", kerf=0.5), 1.6)
+    (1.0, 2.0)
+    """
+    return tables.BLADE_RUN_OUT if cutter.kind == "blade" else reach(cutter, thickness).near
+
+
+def overrun(cutter: Cutter, thickness: float) -> float:
+    """How far, mm, the cut runs on into the waste at an outside corner until the far face is parted too.
+
+    >>> overrun(Cutter(kind="bit", kerf=2.0), 1.6)
+    0.0
+    """
+    near, far = reach(cutter, thickness)
+    return tables.BLADE_RUN_OUT if cutter.kind == "blade" else near - far
+
+
+@dataclass(frozen=True, eq=False)
+class Stop:
+    """Where a line ends against the outline before it has run out: at an inside corner.
+
+    ``chain`` and ``at_end`` say which end of which chain; ``wall`` is the unit direction, away from the
+    outline along the cut's outward normal, of what stands in the way.
+    """
+
+    chain: int
+    at_end: bool
+    wall: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """One line of the cutter, shape (n, 2), first point repeated where closed, and the stops at its ends."""
+
+    points: Floats
+    closed: bool
+    chain: int
+    stops: tuple[Stop, ...] = ()
+
+    @property
+    def stops_at_end(self) -> bool:
+        """Whether its last point is an inside corner."""
+        return any(stop.at_end for stop in self.stops)
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """All lines at one distance from the outline, and how far they run on past each chain's ends.
+
+    ``lines`` and ``lost`` are as `trimgeo.plane.offsets.offset_lines` gives them.
+    """
+
+    lines: tuple[OffsetLine, ...]
+    lost: tuple[tuple[int, int], ...]
+    runs: tuple[Run, ...]
+    run_ons: tuple[RunOn, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What a line is laid on: board, chains parted at the board's edge, and the run-out.
+
+    ``walls`` are the distances of the kerf's walls, and ``taken`` the outline grown by the sanding margin: a
+    run-on stops where either wall would enter that.
+    """
+
+    board: Polygon
+    chains: tuple[Chain, ...]
+    run_out: float
+    walls: tuple[float, float]
+    taken: Polygon | MultiPolygon
+
+    @property
+    def far(self) -> float:
+        """Longer than any line on the board, mm."""
+        x0, y0, x1, y1 = self.board.bounds
+        return math.hypot(x1 - x0, y1 - y0) + self.run_out + self.walls[1]
+
+
+def ground(edge: Ring, linked: Sequence[Chain], cutter: Cutter, finish: Finish, thickness: float) -> Ground:
+    """What all lines along these chains are laid on; raises as `reach` does."""
+    parted = split_at_edge(linked, edge)
+    walls = (finish.sanding, finish.sanding + cutter.kerf)
+    taken = grown_area(linked[0].outline, parted, finish.sanding)
+    return Ground(edge.polygon, parted, run_out(cutter, thickness), walls, taken)
+
+
+def lines(
+    finished: Ring, edge: Ring, cuts: Sequence[Cut], cutter: Cutter, finish: Finish, thickness: float
+) -> Lines:
+    """Guide line, tool centre, kerf band and swept band of the cuts of a finished outline.
+
+    A line runs straight on to the board's edge and past it by the run-out, and no further than to where
+    it would enter the outline.  What lies off the board by more than the run-out is cut away from it, so that
+    a closed line whose mitre tips do is open there.  Raises as `reach` does.
+
+    >>> board, part = Ring(shapely.box(0, 0, 100, 60)), Ring(shapely.box(0, 0, 40, 60))
+    >>> cut = Cut(1, LineString([(40, 0), (40, 60)]))
+    >>> along = lines(part, board, [cut], Cutter(kind="bit", kerf=2.0), Finish(sanding=0.5), 1.6)
+    >>> along.guide[0].wkt, along.kerf_band.area
+    ('LINESTRING (40.5 -1, 40.5 61)', 120.0)
+    """
+    linked = chains(cuts, finished)
+    if not linked:
+        return Lines((), (), MultiPolygon(), MultiPolygon())
+    base = ground(edge, linked, cutter, finish, thickness)
+    (near, far), outline = base.walls, finished.polygon
+    middle = (near + far) / 2
+    guide = course(base, near, base.taken)
+    kept = frozenset(run.chain for run in guide.runs)
+    centre = course(base, middle, grown_area(outline, base.chains, middle), kept)
+    outer = grown_area(outline, base.chains, far)
+    past = overrun(cutter, thickness)
+    return Lines(
+        guide=tuple(LineString(run.points) for run in guide.runs),
+        tool_centre=tuple(LineString(run.points) for run in centre.runs),
+        kerf_band=kerf_band(base.board, base.taken, outer, base.chains, guide.run_ons, base.walls),
+        swept_band=swept_band(
+            outline, base.board, base.chains, guide.run_ons, base.walls, cutter.wander, past
+        ),
+        notes=(
+            *_notes(base, guide, cuts, near, "guide line"),
+            *_notes(base, centre, cuts, middle, "tool centre"),
+        ),
+    )
+
+
+def course(
+    base: Ground, distance: float, area: Polygon | MultiPolygon, kept: frozenset[int] = frozenset()
+) -> Course:
+    """The lines ``distance`` mm outside the outline, which bound ``area``, the outline grown by as much.
+
+    The chains in ``kept`` keep theirs even where they lie off the board.
+    """
+    beside, lost = offset_lines(area, base.chains, distance)
+    runs: list[Run] = []
+    run_ons: list[RunOn] = []
+    for line in beside:
+        keep = line.first[0] in kept
+        if line.closed:
+            runs += _clipped_ring(base, line, keep)
+        else:
+            laid, on = _laid(base, area, line, distance, keep)
+            runs += laid
+            run_ons += on
+    return Course(beside, lost, tuple(_joined(runs)), tuple(run_ons))
+
+
+def _laid(
+    base: Ground, area: Polygon | MultiPolygon, line: OffsetLine, distance: float, keep: bool
+) -> tuple[list[Run], list[RunOn]]:
+    """An open line run on to the board's edge and past it, and how far its free ends run on."""
+    before, stop_start = _ahead(base, area, line, distance, at_end=False)
+    after, stop_end = _ahead(base, area, line, distance, at_end=True)
+    points = line.points
+    d = unit(points[[1, -1]] - points[[0, -2]])
+    first, last = points[:1] - before * d[0], points[-1:] + after * d[1]
+    points = straightened(np.vstack([first] * (before > SAME) + [points] + [last] * (after > SAME)))
+    total = float(np.sum(np.hypot(*np.diff(points, axis=0).T)))
+    low, high = (before if before > SAME else 0.0), total - (after if after > SAME else 0.0)
+    spans = line_inside(points, base.board)
+    spans = spans[(spans[:, 0] <= high + SAME) & (spans[:, 1] >= low - SAME)]
+    if len(spans) == 0 and keep:
+        spans = np.array([[low, high]])
+    runs, ends = [], [low, high]
+    for start, end in _run_out(spans, base.run_out):
+        stops = (stop_start if start < -SAME else None, stop_end if end > total + SAME else None)
+        start, end = max(start, 0.0), min(end, total)
+        runs.append(
+            Run(part_of_line(points, start, end), False, line.first[0], tuple(stop for stop in stops if stop))
+        )
+        ends = [min(ends[0], start), max(ends[1], end)]
+    run_ons = [RunOn(line.first[0], False, low - ends[0], before)] if line.free_start else []
+    run_ons += [RunOn(line.last[0], True, ends[1] - high, after)] if line.free_end else []
+    return runs, run_ons
+
+
+def _run_out(spans: Floats, length: float) -> Floats:
+    """Spans made longer at both ends and joined where they then meet, shape (n, 2)."""
+    if len(spans) == 0:
+        return spans
+    gaps = np.flatnonzero(spans[1:, 0] - spans[:-1, 1] > 2 * length)
+    starts = np.concatenate([spans[:1, 0], spans[gaps + 1, 0]]) - length
+    return np.column_stack([starts, np.concatenate([spans[gaps, 1], spans[-1:, 1]]) + length])
+
+
+def _ahead(
+    base: Ground, area: Polygon | MultiPolygon, line: OffsetLine, distance: float, at_end: bool
+) -> tuple[float, Stop | None]:
+    """How far a line may run on from its end, mm, and what stops it there.
+
+    It stops where it enters the grown outline; where it passes that, where a wall of the kerf would.
+    """
+    chain = (line.last if at_end else line.first)[0]
+    a, b = line.points[[-2, -1]] if at_end else line.points[:2]
+    d = unit(b - a)
+    end, n, ahead = (b, right_of(d), d) if at_end else (a, right_of(d), -d)
+    if not (line.free_end if at_end else line.free_start):
+        return 0.0, Stop(chain, at_end, _wall(area, end, n))
+    rays = [(end, area)] + [(end + (wall - distance) * n, base.taken) for wall in base.walls]
+    for number, (start, taken) in enumerate(rays):
+        ray = np.array([start, start + base.far * d] if at_end else [start - base.far * d, start])
+        spans = line_inside(ray, taken)
+        if len(spans):
+            length = float(spans[0, 0] if at_end else base.far - spans[-1, 1])
+            if number == 0 or length <= base.far - 2 * SAME:
+                return length, Stop(chain, at_end, _wall(taken, start + length * ahead, n))
+    return base.far, None
+
+
+def _wall(area: Polygon | MultiPolygon, at: Floats, outward: Floats) -> Floats:
+    """The direction of an area's border at a point, the one that leads along a normal the most."""
+    rings = shapely.get_rings(shapely.get_parts(area))
+    xy, index = shapely.get_coordinates(rings, return_index=True)
+    same = index[1:] == index[:-1]
+    starts, steps = xy[:-1][same], np.diff(xy, axis=0)[same]
+    gaps = shapely.distance(
+        shapely.linestrings(np.stack([starts, starts + steps], axis=1)), shapely.Point(at)
+    )
+    directions = unit(steps[gaps <= gaps.min() + SAME])
+    leads = directions @ outward
+    best = int(np.argmax(np.abs(leads)))
+    return np.asarray(directions[best] * (1.0 if leads[best] >= 0 else -1.0))
+
+
+def _clipped_ring(base: Ground, line: OffsetLine, keep: bool) -> list[Run]:
+    """A closed line, opened where it lies off the board by more than the run-out."""
+    points, chain = line.points, line.first[0]
+    spans = line_inside(points, base.board)
+    if len(spans) == 0:
+        return [Run(points, True, chain)] if keep else []
+    total = float(np.sum(np.hypot(*np.diff(points, axis=0).T)))
+    wrapped = np.vstack([spans, spans[:1] + total])
+    gaps = np.flatnonzero(wrapped[1:, 0] - wrapped[:-1, 1] > 2 * base.run_out)
+    if len(gaps) == 0:
+        return [Run(points, True, chain)]
+    twice = np.vstack([points[:-1], points])
+    runs = []
+    for gap, following in zip(gaps, np.append(gaps[1:], gaps[0] + len(spans)), strict=True):
+        start = wrapped[gap + 1, 0] - base.run_out
+        end = spans[following % len(spans), 1] + (following // len(spans)) * total + base.run_out
+        shift = total if start < 0 else 0.0
+        runs.append(Run(part_of_line(twice, start + shift, end + shift), False, chain))
+    return runs
+
+
+def _joined(runs: list[Run]) -> list[Run]:
+    """The runs, one where two overlap on one straight line: on both sides of a narrow notch."""
+    runs = list(runs)
+    for i, run in enumerate(runs):
+        for j, other in enumerate(runs):
+            if run.closed or other.closed or run.stops_at_end or not _overlap(run.points, other.points):
+                continue
+            if i == j:
+                ring = np.vstack([run.points[1:-1], run.points[1:2]])
+                runs[i] = Run(ring, True, run.chain)
+            else:
+                both = np.vstack([run.points[:-1], other.points[1:]])
+                runs[i] = Run(both, False, run.chain, (*run.stops, *other.stops))
+                del runs[j]
+            return _joined(runs)
+    return runs
+
+
+def _overlap(before: Floats, after: Floats) -> bool:
+    """Whether a line's last side runs into the first side of another on the same straight line."""
+    a, b, c, e = before[-2], before[-1], after[0], after[1]
+    d = unit(b - a)
+    away = right_of(d) @ np.stack([c - a, e - a], axis=1)
+    along = np.stack([c - a, e - a, b - a]) @ d
+    return bool(np.max(np.abs(away)) < SAME and 0 <= along[0] <= along[2] + SAME and along[1] > along[2])
+
+
+def _notes(base: Ground, laid: Course, cuts: Sequence[Cut], distance: float, what: str) -> list[str]:
+    """What a person has to know about lines that vanish, split, or run off the board."""
+    notes = []
+    for lost, side in laid.lost:
+        notes.append(
+            f"The {what} has no stretch of its own along cut {cut_beside(base.chains[lost], side, cuts)}: "
+            f"at {distance:g} mm its neighbours meet first."
+        )
+    reached = {run.chain for run in laid.runs}
+    for number, chain in enumerate(base.chains):
+        names = ", ".join(str(cuts[i].n) for i in chain.cuts)
+        pieces = [line for line in laid.lines if line.first[0] == number]
+        if pieces and number not in reached:
+            notes.append(f"The {what} along cut {names} lies off the board: take the rest off with abrasive.")
+        if len(pieces) > 1:
+            notes.append(
+                f"The {what} along cut {names} falls into {len(pieces)} pieces: the waste is narrow there."
+            )
+    return list(dict.fromkeys(notes))
+
+
+def cut_beside(chain: Chain, side: int, cuts: Sequence[Cut]) -> int:
+    """The number of the cut that a side of a chain belongs to."""
+    joints = [joint for joint in chain.joints if joint > 0]
+    return cuts[chain.cuts[int(np.searchsorted(joints, side, side="right"))]].n
