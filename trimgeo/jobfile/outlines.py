@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.positions import marks
@@ -157,8 +157,9 @@ def _without_collinear(shape: Polygon, tolerance: float) -> Polygon:
     """
     points = shapely.get_coordinates(shape.exterior)[:-1]
     corner = int(np.lexsort((points[:, 1], points[:, 0]))[0])
-    rolled = Polygon(np.roll(points, -corner, axis=0))
-    return _from_corner(rolled.simplify(tolerance), (points[0, 0], points[0, 1]))
+    rolled = np.roll(points, -corner, axis=0)
+    line = LineString(np.vstack([rolled, rolled[:1]])).simplify(tolerance, preserve_topology=False)
+    return _from_corner(Polygon(line), (points[0, 0], points[0, 1]))
 
 
 def _from_corner(shape: Polygon, first: Sequence[float]) -> Polygon:
