@@ -16,7 +16,7 @@ from trimgeo.tables import LARGEST_BOARD
 LARGEST_FILE = 32 * 2**20
 """Bytes: a drawing of one board has thousands of lines, not millions."""
 
-MOST_PIECES = 50_000
+MOST_PIECES = 20_000
 """Pieces of line in one file, blocks and copies counted each time they appear."""
 
 MOST_POINTS = 2_000_000

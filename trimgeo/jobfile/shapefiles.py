@@ -50,16 +50,20 @@ def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
     if suffix not in (".dxf", ".svg"):
         raise source.error("is neither a DXF nor an SVG file by its name", "give a file named .dxf or .svg")
     data = read_bytes(path, source)
-    if suffix == ".dxf":
-        pieces, unit = read_dxf(data, layer, source)
-    else:
-        pieces, unit = read_svg(data, layer, source), "millimetres"
-    closed = _closed([checked(piece, source) for piece in pieces], layer, source)
-    if not closed:
-        where = f' on "{layer}"' if layer is not None else ""
-        raise source.error(f"has no closed shape{where}", "draw one that shows, closed, and save it again")
-    labels = _labels(closed, layer)
-    return tuple(_shape(piece, label, unit, source) for piece, label in zip(closed, labels, strict=True))
+    # Numbers beyond all bounds are refused below; numpy need not warn of them as well.
+    with np.errstate(all="ignore"):
+        if suffix == ".dxf":
+            pieces, unit = read_dxf(data, layer, source)
+        else:
+            pieces, unit = read_svg(data, layer, source), "millimetres"
+        closed = _closed([checked(piece, source) for piece in pieces], layer, source)
+        if not closed:
+            where = f' on "{layer:.60}"' if layer is not None else ""
+            raise source.error(
+                f"has no closed shape{where}", "draw one that shows, closed, and save it again"
+            )
+        labels = zip(closed, _labels(closed, layer), strict=True)
+        return tuple(_shape(piece, label, unit, source) for piece, label in labels)
 
 
 def _closed(pieces: Sequence[Piece], layer: str | None, source: Source) -> list[Piece]:
@@ -123,7 +127,7 @@ def _shape(piece: Piece, label: str, unit: str, source: Source) -> Shape:
     size = float((high - low).max())
     if size > LARGEST_BOARD:
         raise _too_large(label, size, unit, source)
-    if len(np.unique(kept, axis=0)) < 3:
+    if len(kept) < 3:
         raise source.error(f'"{label}" at {_xy(points[0])} has fewer than three points', "draw it as an area")
     polygon = Polygon(kept)
     if not polygon.is_valid:

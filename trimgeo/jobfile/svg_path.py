@@ -12,14 +12,19 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from trimgeo.jobfile.pieces import FURTHEST, MOST_POINTS
 from trimgeo.plane.arcs import Floats, ellipse_arc
 from trimgeo.tables import CSS_PIXELS_PER_INCH, FLATTENING, MM_PER_INCH
+
+LARGEST_NUMBER = 1e9
+"""In any unit of SVG that is kilometres: far outside every board."""
 
 NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _NUMBERS = re.compile(rf"[\s,]*({NUMBER})")
 _LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z%]*)\s*")
 _TRANSFORM = re.compile(r"[\s,]*(matrix|translate|scale|rotate|skewX|skewY)\s*\(([^()]*)\)")
 _FLAG = re.compile(r"[\s,]*([01])")
+_COMMAND = re.compile(r"[\s,]*([MmLlHhVvCcSsQqTtAaZz])")
 
 PIXELS = {
     "": 1.0,
@@ -45,7 +50,7 @@ def numbers(text: str) -> list[float]:
     """
     found, at = [], 0
     while match := _NUMBERS.match(text, at):
-        found.append(float(match[1]))
+        found.append(_value(match[1]))
         at = match.end()
     if text[at:].strip(" \t\r\n,"):
         raise ValueError(f"numbers end at {text[at : at + 12]!r}")
@@ -60,10 +65,17 @@ def length(text: str, whole: float) -> float:
     """
     match = _LENGTH.fullmatch(text)
     if match and match[2] == "%":
-        return float(match[1]) * whole / 100
+        return _value(match[1]) * whole / 100
     if not match or match[2] not in PIXELS:
         raise ValueError(f"length {text[:20]!r}")
-    return float(match[1]) * PIXELS[match[2]]
+    return _value(match[1]) * PIXELS[match[2]]
+
+
+def _value(text: str) -> float:
+    value = float(text)
+    if abs(value) > LARGEST_NUMBER:
+        raise ValueError(f"{text[:12]} is too large a number")
+    return value
 
 
 def transform(text: str) -> Floats:
@@ -111,8 +123,15 @@ def mapped(matrix: Floats, points: Floats) -> Floats:
 
 def conic(matrix: Floats, centre: Floats, u: Floats, v: Floats, start: float, sweep: float) -> Floats:
     """An ellipse's arc through a matrix: vertices as `trimgeo.plane.arcs.ellipse_arc` gives them."""
-    linear = matrix[:2, :2]
-    return ellipse_arc(mapped(matrix, centre[None])[0], linear @ u, linear @ v, start, sweep)
+    axes = near(np.array([u, v]) @ matrix[:2, :2].T)
+    return ellipse_arc(mapped(matrix, centre[None])[0], axes[0], axes[1], start, sweep)
+
+
+def near(points: Floats) -> Floats:
+    """The same points in mm; raises ValueError where a curve of their size would have no end of points."""
+    if not (np.abs(points) <= FURTHEST).all():
+        raise ValueError(f"it reaches more than {FURTHEST / 1000:g} m from the origin")
+    return points
 
 
 def subpaths(data: str, matrix: Floats) -> Iterator[tuple[Floats, bool]]:
@@ -123,6 +142,7 @@ def subpaths(data: str, matrix: Floats) -> Iterator[tuple[Floats, bool]]:
     here = start = np.zeros(2)
     handle, previous = np.zeros(2), ""
     run: list[Floats] = []
+    points = 0
     for command, v in _commands(data):
         kind, relative = command.upper(), command.islower()
         if not previous and kind != "M":
@@ -136,6 +156,9 @@ def subpaths(data: str, matrix: Floats) -> Iterator[tuple[Floats, bool]]:
             end, handle, side = _segment(kind, v, here, relative, handle, previous, matrix)
             run.append(side)
             here = end
+            points += len(side)
+            if points > MOST_POINTS:
+                raise ValueError("it has too many points")
         previous = kind
     if run:
         yield _joined(run), False
@@ -143,8 +166,9 @@ def subpaths(data: str, matrix: Floats) -> Iterator[tuple[Floats, bool]]:
 
 def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
     at, command = 0, ""
-    while at < len(data.rstrip(" \t\r\n,")):
-        match = re.compile(r"[\s,]*([MmLlHhVvCcSsQqTtAaZz])").match(data, at)
+    data = data.rstrip(" \t\r\n,")
+    while at < len(data):
+        match = _COMMAND.match(data, at)
         if match:
             command, at = match[1], match.end()
         elif command in ("", "Z", "z"):
@@ -158,7 +182,7 @@ def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
             found = (_FLAG if flag else _NUMBERS).match(data, at)
             if not found:
                 raise ValueError(f"path data {data[at : at + 12]!r}")
-            values.append(float(found[1]))
+            values.append(_value(found[1]))
             at = found.end()
         yield command, values
 
@@ -184,7 +208,7 @@ def _segment(
     else:
         given = np.array(v[:-2]).reshape(-1, 2) + base if kind in "CQ" else np.empty((0, 2))
         control = np.vstack([here, given, end])
-    return end, control[-2], _bezier(mapped(matrix, control))
+    return end, control[-2], _bezier(near(mapped(matrix, control)))
 
 
 def _bezier(control: Floats) -> Floats:
@@ -195,8 +219,10 @@ def _bezier(control: Floats) -> Floats:
     (linear interpolation; elementary).
     """
     degree = len(control) - 1
+    if degree == 1:
+        return np.column_stack([control, np.zeros(2)])
     bend = np.hypot(*np.diff(control, 2, axis=0).T).max(initial=0.0) * degree * (degree - 1)
-    count = max(1, int(np.ceil(np.sqrt(min(bend / (8 * FLATTENING), 1e10)))))
+    count = max(1, int(np.ceil(np.sqrt(bend / (8 * FLATTENING)))))
     t = np.arange(count + 1)[:, None] / count
     points = np.repeat(control[None], count + 1, axis=0)
     while points.shape[1] > 1:
@@ -209,7 +235,7 @@ def _arc(start: Floats, end: Floats, v: list[float], matrix: Floats) -> Floats:
     """Vertices of an elliptical arc: end points to centre, W3C SVG 1.1, F.6.5 and F.6.6."""
     rx, ry = abs(v[0]), abs(v[1])
     if rx == 0 or ry == 0 or np.array_equal(start, end):
-        return _bezier(mapped(matrix, np.array([start, end])))
+        return _bezier(near(mapped(matrix, np.array([start, end]))))
     phi = np.radians(v[2])
     axes = np.array([[np.cos(phi), np.sin(phi)], [-np.sin(phi), np.cos(phi)]])
     half = axes @ ((start - end) / 2) / (rx, ry)

@@ -58,6 +58,8 @@ def flatten(vertices: Floats, closed: bool) -> tuple[Floats, Floats]:
     >>> bool(np.allclose(np.hypot(points[:, 0] - 1, points[:, 1]), 1)), circles.tolist()
     (True, [[1.0, 0.0, 1.0]])
     """
+    if not vertices[:, 2].any():
+        return vertices[:, :2].copy(), np.empty((0, 3))
     starts, ends, bulges = _sides(vertices, closed)
     chords = np.hypot(*(ends - starts).T)
     curved = np.flatnonzero(np.abs(bulges) * chords / 2 > STRAIGHT)
@@ -114,6 +116,8 @@ def circle_piece(x: float, y: float, radius: float) -> Floats:
 
 def whole_circle(vertices: Floats) -> Floats | None:
     """The circle, shape (3,), that a closed piece is as a whole; None where it is another shape."""
+    if not vertices[:, 2].any():
+        return None
     starts, ends, bulges = _sides(vertices, True)
     real = np.hypot(*(ends - starts).T) > SAME
     starts, ends, bulges = starts[real], ends[real], bulges[real]
