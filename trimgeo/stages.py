@@ -101,7 +101,7 @@ def plan(board: Board) -> Plan:
         minimum=minimum,
         inner_minimum=inner_minimum,
         lift=lift_list(board.parts, board.keepouts, along.swept_band, board.edge.polygon),
-        severed=severed(board.keepouts, finished.polygon, [cut.line for cut in cuts]),
+        severed=severed(board.keepouts, [cut.line for cut in cuts]),
         exposed=exposed(board.keepouts, finished.polygon, cuts),
         corners=corners(unordered, linked, cutter, finish, job.board.thickness, board.edge),
         set_out=set_out(finished, along.guide, board.edge, board.holes, cuts),

@@ -29,5 +29,5 @@ def command(dir: Path, photo: Path) -> None:
     from trimgeo.jobfile.starter import start_folder
     from trimgeo.scale import picture_size
 
-    written = start_folder(dir, photo, picture_size(photo, str(photo)))
+    written = start_folder(dir, photo, picture_size(photo, "--photo"))
     click.echo(f"Wrote {written}. Fill in the marked lines, then: trimgeo check {dir}")

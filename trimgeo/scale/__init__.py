@@ -1,5 +1,15 @@
 """Where millimetres come from: maps from pixels to the board, their uncertainty, true-scale pictures."""
 
+from __future__ import annotations
+
+from pathlib import Path
+
+from trimgeo.scale.source import open_source
 from trimgeo.scale.views import read_views
 
-__all__ = ["read_views"]
+__all__ = ["picture_size", "read_views"]
+
+
+def picture_size(path: Path, place: str) -> tuple[int, int]:
+    """(columns, rows) of a picture as a viewer shows it; raises `trimgeo.JobError` at ``place``."""
+    return open_source(path, place, path.name).size
