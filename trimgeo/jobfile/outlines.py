@@ -159,6 +159,8 @@ def _without_collinear(shape: Polygon, tolerance: float) -> Polygon:
     corner = int(np.lexsort((points[:, 1], points[:, 0]))[0])
     rolled = np.roll(points, -corner, axis=0)
     line = LineString(np.vstack([rolled, rolled[:1]])).simplify(tolerance, preserve_topology=False)
+    if len(line.coords) < 4:  # a sliver thinner than the tolerance has no corner to spare
+        return shape
     return _from_corner(Polygon(line), (points[0, 0], points[0, 1]))
 
 
