@@ -63,7 +63,7 @@ def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
     area = shape_of(keepout)
     hatch = layers_hatch(keepout.layers)
     if hatch is not None:
-        canvas.hatch(hatched([area], hatch.angles[0], canvas.mm(hatch.pitch)), PALE, hatch.width)
+        canvas.hatch(hatched([area], hatch.angles[0], canvas.mm(3 * hatch.pitch)), PALE, hatch.width)
     canvas.line("keepout", area, casing=True)
 
 
@@ -138,28 +138,28 @@ def _with_legend(canvas: Canvas, view: View) -> Pixels:
     """The picture on top of a white strip with the signs' words."""
     entries = [LINES["finished"], LINES["guide"], LINES["kerf"], LINES["swept"], LINES["keepout"]]
     rows, columns = canvas.pixels.shape[:2]
-    line = round(2.2 * LETTERS * canvas.unit)
-    strip = np.full((line * (len(entries) + 2), columns, 3), 255, np.uint8)
+    line = round(2.0 * LETTERS * canvas.unit)
+    strip = np.full((line * (1 + (len(entries) + 1) // 2), columns, 3), 255, np.uint8)
     canvas.pixels = np.vstack([canvas.pixels, strip])
     seen = "seen through the board from the top face" if view.shows == "bottom" else "looking at the top face"
     _write(
         canvas, f"{view.name}: {seen}, x right, y up. Ring: clear. Triangle: tight. Cross: breached.", 0, rows
     )
-    for n, look in enumerate(entries, start=1):
-        top = rows + n * line
-        _sample(canvas, look.name, top + line // 2)
-        _write(canvas, look.words, round(22 * canvas.unit), top)
+    for n, look in enumerate(entries):
+        left, top = (n % 2) * columns / 2, rows + (1 + n // 2) * line
+        _sample(canvas, look.name, left, top + line / 2)
+        _write(canvas, look.words, left + 22 * canvas.unit, top)
     return canvas.pixels
 
 
-def _write(canvas: Canvas, text: str, left: int, top: int) -> None:
+def _write(canvas: Canvas, text: str, left: float, top: float) -> None:
     width, height = canvas.text_size(text, LETTERS)
     canvas.label(text, (left, top, left + width, top + height), LETTERS)
 
 
-def _sample(canvas: Canvas, sign: str, row: int) -> None:
+def _sample(canvas: Canvas, sign: str, start: float, row: float) -> None:
     """A short stretch of a line's look in the legend."""
-    left, right = canvas.unit * 2, canvas.unit * 20
+    left, right = start + canvas.unit * 2, start + canvas.unit * 20
     half = canvas.unit * 1.2
     ends = canvas.board([(left, row), (right, row)])
     if sign == "kerf":

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from trimgeo.drawing.dxf import to_dxf
-from trimgeo.drawing.overlay import encode_small_jpeg, overlay
 from trimgeo.drawing.pdf import to_pdf
-from trimgeo.drawing.png import encode_png
 from trimgeo.drawing.svg import to_svg
 from trimgeo.drawing.template import template_sheets
 from trimgeo.errors import JobError
@@ -44,15 +42,25 @@ def run_files(plan: Plan, step: Callable[[str], None] = lambda _: None) -> dict[
     step("writing the DXF")
     files["outline.dxf"] = to_dxf(plan)
     step("drawing on the pictures")
-    jpegs: dict[str, bytes] = {}
-    for view in plan.board.views:
-        if view.shows in ("top", "bottom"):
-            pixels = overlay(plan, view)
-            files[f"overlay-{view.name}.png"] = encode_png(pixels, view.picture.pixels_per_mm)
-            jpegs[view.name] = encode_small_jpeg(pixels)
+    pictures = dict(_overlays(plan))
+    files |= {f"overlay-{name}.png": png for name, (png, _) in pictures.items()}
     step("writing the report")
+    jpegs = {name: jpeg for name, (_, jpeg) in pictures.items()}
     files["report.html"] = report_page(plan, jpegs, svgs).encode()
     return files
+
+
+def _overlays(plan: Plan) -> Iterator[tuple[str, tuple[bytes, bytes]]]:
+    """For each view of a face its name, its overlay as PNG, and a small JPEG of it for the page."""
+    for view in plan.board.views:
+        if view.shows in ("top", "bottom"):
+            # The pixels first: where OpenCV cannot be loaded, this is what says so in a sentence.
+            _ = view.picture.pixels
+            from trimgeo.drawing.overlay import encode_small_jpeg, overlay
+            from trimgeo.drawing.png import encode_png
+
+            pixels = overlay(plan, view)
+            yield view.name, (encode_png(pixels, view.picture.pixels_per_mm), encode_small_jpeg(pixels))
 
 
 def write(plan: Plan, folder: str | Path, step: Callable[[str], None] = lambda _: None) -> dict[str, Any]:

@@ -37,6 +37,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
     else:
         pictures = [(name, _data("svg+xml", svgs[name])) for name in svgs]
     rows = sorted(plan.rows, key=lambda r: (ORDER[r.state], r.nominal is None, r.nominal or 0.0, r.name))
+    why = sorted({keepout.reason for keepout in plan.board.keepouts})
     return _template().render(
         plan=plan,
         board=plan.board,
@@ -48,7 +49,8 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         cautions=words.CAUTIONS,
         pictures=pictures,
         rows=rows,
-        reasons={keepout.name: keepout.reason for keepout in plan.board.keepouts},
+        why=why,
+        reasons={k.name: why.index(k.reason) + 1 for k in plan.board.keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=trimgeo.__version__,
     )
