@@ -104,7 +104,7 @@ def _bands_on(
 
 def _past_corners(outline: Polygon, chain: Chain, far: float, reach: float, overrun: float) -> list[Area]:
     """What a cut takes where it runs on at an outside corner until the far face is parted there too."""
-    before, after = chain.turns()
+    before, after = chain.turns
     strips = []
     for turn, starts, sense in ((after, chain.ends, 1.0), (before, chain.starts, -1.0)):
         out = turn > 0
@@ -120,7 +120,7 @@ def _inward(chain: Chain, depth: float) -> Area:
     a, b, n = chain.starts, chain.ends, -depth * right_of(chain.directions)
     following = np.roll(n, -1, axis=0)
     quads = shapely.polygons(np.stack([a, b, b + n, a + n], axis=1))
-    inside = chain.turns()[1] < 0
+    inside = chain.turns[1] < 0
     v, one, two = b[inside], n[inside], following[inside]
     tips = v + depth * mitre(one / depth, two / depth)
     kites = shapely.polygons(np.stack([v, v + one, tips, v + two], axis=1))

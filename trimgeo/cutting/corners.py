@@ -94,7 +94,7 @@ def _at_stop(stop: Stop, chain: Chain) -> tuple[XY, float]:
 def _reached(at: XY, joint: int, chain: Chain, base: Ground, guide: Course, sanding: float) -> bool:
     """Whether the guide line gets to its corner: not where it has run out into air before."""
     point = shapely.Point(at)
-    if shapely.distance(base.board.exterior, point) > tables.EDGE_TOLERANCE:
+    if shapely.distance(base.board.area.exterior, point) > tables.EDGE_TOLERANCE:
         return True
     n = right_of(chain.directions)
     corner = np.asarray(at) + sanding * mitre(n[[joint - 1]], n[[joint]])[0]

@@ -54,11 +54,14 @@ def new_edges(finished: Ring, edge: Ring) -> tuple[Cut, ...]:
     curves = _curves(points, finished.circles)
     points, curves = _from_lowest_start(points, curves)
     followed = _follow(points, simplified(ring_points(edge.polygon)))
+    beside = np.zeros(len(points), dtype=bool)
+    beside[followed.side] = True
     cuts: list[Cut] = []
     for group in np.split(np.arange(len(points)), _group_starts(curves)[1:]):
         line = np.vstack([points[group], points[(group[-1] + 1) % len(points)]])
         circle = finished.circles[curves[group[0]]] if curves[group[0]] >= 0 else None
-        for part in _new_parts(line, group, followed, circle):
+        parts = _new_parts(line, group, followed, circle) if beside[group].any() else [line]
+        for part in parts:
             cuts.append(Cut(len(cuts) + 1, LineString(part), circle))
     return tuple(cuts)
 
@@ -91,8 +94,8 @@ def chains(cuts: Sequence[Cut], finished: Ring) -> tuple[Chain, ...]:
     """
     if not cuts:
         return ()
-    starts = np.array([cut.start for cut in cuts])
-    ends = np.array([cut.end for cut in cuts])
+    drawn = np.array([cut.line for cut in cuts])
+    starts, ends = (shapely.get_coordinates(shapely.get_point(drawn, at)) for at in (0, -1))
     meets = np.hypot(*(ends[:, None] - starts[None, :]).transpose(2, 0, 1)) < SAME
     following = {i: int(np.argmax(row)) for i, row in enumerate(meets) if row.any()}
     ring = simplified(ring_points(finished.polygon))

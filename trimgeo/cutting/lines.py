@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon
 
 from trimgeo import tables
 from trimgeo.cutting.bands import RunOn, kerf_band, swept_band
@@ -19,7 +19,17 @@ from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Cut, Lines
 from trimgeo.plane.offsets import SAME, OffsetLine, grown_area, offset_lines
-from trimgeo.plane.rings import Floats, line_inside, part_of_line, right_of, straightened, unit
+from trimgeo.plane.rings import (
+    Border,
+    Floats,
+    border_of,
+    first_inside,
+    line_inside,
+    part_of_line,
+    right_of,
+    straightened,
+    unit,
+)
 
 
 class Reach(NamedTuple):
@@ -129,29 +139,35 @@ class Course:
 class Ground:
     """What a line is laid on: board, chains parted at the board's edge, and the run-out.
 
-    ``walls`` are the distances of the kerf's walls, and ``taken`` the outline grown by the sanding margin: a
-    run-on stops where either wall would enter that.
+    ``walls`` are the distances of the kerf's walls, and ``taken`` the outline grown by the sanding margin.
+    ``free`` has, for the start and the end of each chain, how far both walls may run on beside it before
+    one enters that, shape (chains, 2).  ``far`` is longer than any line on the board.
     """
 
-    board: Polygon
+    board: Border
     chains: tuple[Chain, ...]
     run_out: float
     walls: tuple[float, float]
-    taken: Polygon | MultiPolygon
-
-    @property
-    def far(self) -> float:
-        """Longer than any line on the board, mm."""
-        x0, y0, x1, y1 = self.board.bounds
-        return math.hypot(x1 - x0, y1 - y0) + self.run_out + self.walls[1]
+    taken: Border
+    free: Floats
+    far: float
 
 
 def ground(edge: Ring, linked: Sequence[Chain], cutter: Cutter, finish: Finish, thickness: float) -> Ground:
     """What all lines along these chains are laid on; raises as `reach` does."""
+    past = run_out(cutter, thickness)
     parted = split_at_edge(linked, edge)
     walls = (finish.sanding, finish.sanding + cutter.kerf)
-    taken = grown_area(linked[0].outline, parted, finish.sanding)
-    return Ground(edge.polygon, parted, run_out(cutter, thickness), walls, taken)
+    taken = border_of(grown_area(linked[0].outline, parted, finish.sanding))
+    x0, y0, x1, y1 = edge.polygon.bounds
+    far = math.hypot(x1 - x0, y1 - y0) + past + walls[1]
+    v = np.array([chain.points[at] for chain in parted for at in (0, -1)])
+    d = np.array([sense * chain.directions[at] for chain in parted for at, sense in ((0, -1), (-1, 1))])
+    n = np.array([right_of(chain.directions[at]) for chain in parted for at in (0, -1)])
+    starts = np.concatenate([v + wall * n for wall in walls])
+    enters = first_inside(starts, far * np.tile(d, (2, 1)), np.tile(n, (2, 1)), taken)
+    free = np.minimum(enters.reshape(2, -1, 2).min(axis=0), far)
+    return Ground(border_of(edge.polygon), parted, past, walls, taken, free, far)
 
 
 def lines(
@@ -166,8 +182,8 @@ def lines(
     >>> board, part = Ring(shapely.box(0, 0, 100, 60)), Ring(shapely.box(0, 0, 40, 60))
     >>> cut = Cut(1, LineString([(40, 0), (40, 60)]))
     >>> along = lines(part, board, [cut], Cutter(kind="bit", kerf=2.0), Finish(sanding=0.5), 1.6)
-    >>> along.guide[0].wkt, along.kerf_band.area
-    ('LINESTRING (40.5 -1, 40.5 61)', 120.0)
+    >>> np.round(along.guide[0].coords, 6).tolist(), along.kerf_band.area
+    ([[40.5, -1.0], [40.5, 61.0]], 120.0)
     """
     linked = chains(cuts, finished)
     if not linked:
@@ -177,15 +193,15 @@ def lines(
     middle = (near + far) / 2
     guide = course(base, near, base.taken)
     kept = frozenset(run.chain for run in guide.runs)
-    centre = course(base, middle, grown_area(outline, base.chains, middle), kept)
+    centre = course(base, middle, border_of(grown_area(outline, base.chains, middle)), kept)
     outer = grown_area(outline, base.chains, far)
     past = overrun(cutter, thickness)
     return Lines(
         guide=tuple(LineString(run.points) for run in guide.runs),
         tool_centre=tuple(LineString(run.points) for run in centre.runs),
-        kerf_band=kerf_band(base.board, base.taken, outer, base.chains, guide.run_ons, base.walls),
+        kerf_band=kerf_band(edge.polygon, base.taken.area, outer, base.chains, guide.run_ons, base.walls),
         swept_band=swept_band(
-            outline, base.board, base.chains, guide.run_ons, base.walls, cutter.wander, past
+            outline, edge.polygon, base.chains, guide.run_ons, base.walls, cutter.wander, past
         ),
         notes=(
             *_notes(base, guide, cuts, near, "guide line"),
@@ -194,14 +210,12 @@ def lines(
     )
 
 
-def course(
-    base: Ground, distance: float, area: Polygon | MultiPolygon, kept: frozenset[int] = frozenset()
-) -> Course:
-    """The lines ``distance`` mm outside the outline, which bound ``area``, the outline grown by as much.
+def course(base: Ground, distance: float, border: Border, kept: frozenset[int] = frozenset()) -> Course:
+    """The lines ``distance`` mm outside the outline, the sides of ``border``: the outline grown by as much.
 
     The chains in ``kept`` keep theirs even where they lie off the board.
     """
-    beside, lost = offset_lines(area, base.chains, distance)
+    beside, lost = offset_lines(border.area, base.chains, distance)
     runs: list[Run] = []
     run_ons: list[RunOn] = []
     for line in beside:
@@ -209,18 +223,16 @@ def course(
         if line.closed:
             runs += _clipped_ring(base, line, keep)
         else:
-            laid, on = _laid(base, area, line, distance, keep)
+            laid, on = _laid(base, border, line, keep)
             runs += laid
             run_ons += on
     return Course(beside, lost, tuple(_joined(runs)), tuple(run_ons))
 
 
-def _laid(
-    base: Ground, area: Polygon | MultiPolygon, line: OffsetLine, distance: float, keep: bool
-) -> tuple[list[Run], list[RunOn]]:
+def _laid(base: Ground, border: Border, line: OffsetLine, keep: bool) -> tuple[list[Run], list[RunOn]]:
     """An open line run on to the board's edge and past it, and how far its free ends run on."""
-    before, stop_start = _ahead(base, area, line, distance, at_end=False)
-    after, stop_end = _ahead(base, area, line, distance, at_end=True)
+    before, stop_start = _ahead(base, border, line, at_end=False)
+    after, stop_end = _ahead(base, border, line, at_end=True)
     points = line.points
     d = unit(points[[1, -1]] - points[[0, -2]])
     first, last = points[:1] - before * d[0], points[-1:] + after * d[1]
@@ -253,9 +265,7 @@ def _run_out(spans: Floats, length: float) -> Floats:
     return np.column_stack([starts, np.concatenate([spans[gaps, 1], spans[-1:, 1]]) + length])
 
 
-def _ahead(
-    base: Ground, area: Polygon | MultiPolygon, line: OffsetLine, distance: float, at_end: bool
-) -> tuple[float, Stop | None]:
+def _ahead(base: Ground, border: Border, line: OffsetLine, at_end: bool) -> tuple[float, Stop | None]:
     """How far a line may run on from its end, mm, and what stops it there.
 
     It stops where it enters the grown outline; where it passes that, where a wall of the kerf would.
@@ -265,28 +275,21 @@ def _ahead(
     d = unit(b - a)
     end, n, ahead = (b, right_of(d), d) if at_end else (a, right_of(d), -d)
     if not (line.free_end if at_end else line.free_start):
-        return 0.0, Stop(chain, at_end, _wall(area, end, n))
-    rays = [(end, area)] + [(end + (wall - distance) * n, base.taken) for wall in base.walls]
-    for number, (start, taken) in enumerate(rays):
-        ray = np.array([start, start + base.far * d] if at_end else [start - base.far * d, start])
-        spans = line_inside(ray, taken)
-        if len(spans):
-            length = float(spans[0, 0] if at_end else base.far - spans[-1, 1])
-            if number == 0 or length <= base.far - 2 * SAME:
-                return length, Stop(chain, at_end, _wall(taken, start + length * ahead, n))
+        return 0.0, Stop(chain, at_end, _wall(border, end, n))
+    length = float(first_inside(end[None], base.far * ahead[None], n[None], border)[0])
+    if length < base.far:
+        return length, Stop(chain, at_end, _wall(border, end + length * ahead, n))
+    length = float(base.free[chain, int(at_end)])
+    if length < base.far:
+        return length, Stop(chain, at_end, _wall(base.taken, end + length * ahead, n))
     return base.far, None
 
 
-def _wall(area: Polygon | MultiPolygon, at: Floats, outward: Floats) -> Floats:
+def _wall(border: Border, at: Floats, outward: Floats) -> Floats:
     """The direction of an area's border at a point, the one that leads along a normal the most."""
-    rings = shapely.get_rings(shapely.get_parts(area))
-    xy, index = shapely.get_coordinates(rings, return_index=True)
-    same = index[1:] == index[:-1]
-    starts, steps = xy[:-1][same], np.diff(xy, axis=0)[same]
-    gaps = shapely.distance(
-        shapely.linestrings(np.stack([starts, starts + steps], axis=1)), shapely.Point(at)
-    )
-    directions = unit(steps[gaps <= gaps.min() + SAME])
+    sides = shapely.linestrings(np.stack([border.starts, border.starts + border.steps], axis=1))
+    gaps = shapely.distance(sides, shapely.Point(at))
+    directions = unit(border.steps[gaps <= gaps.min() + SAME])
     leads = directions @ outward
     best = int(np.argmax(np.abs(leads)))
     return np.asarray(directions[best] * (1.0 if leads[best] >= 0 else -1.0))

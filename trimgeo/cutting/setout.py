@@ -15,7 +15,7 @@ from trimgeo.cutting.edges import kept_lengths
 from trimgeo.model.board import Hole, Ring
 from trimgeo.model.plan import Cut, Distance, SetOut
 from trimgeo.plane.offsets import SAME
-from trimgeo.plane.rings import NEEDLESS, Floats, line_inside, right_of, turns, unit
+from trimgeo.plane.rings import NEEDLESS, Border, Floats, border_of, line_inside, right_of, turns, unit
 
 SHORTEST_SIDE = 5.0
 """A caliper's jaw needs this much straight edge, mm, to sit square (common practice)."""
@@ -46,16 +46,15 @@ def set_out(
     >>> [(corner.at, [(d.edge, d.mm) for d in corner.distances]) for corner in corners]
     [((40.0, 0.0), [(4, 0.0), (3, 40.0)]), ((40.0, 60.0), [(2, 0.0), (3, 40.0)])]
     """
-    references = _references(finished, edge, holes)
-    turning = [at for cut in cuts for at in (cut.start, cut.end)]
-    smooth = _smooth(cuts)
-    crossing = [(float(x), float(y)) for line in guide for x, y in _on_board(line, edge, smooth)]
-    found: list[SetOut] = []
-    for at in dict.fromkeys(turning):
-        found.append(SetOut(len(found) + 1, at, "finished", _best(np.asarray(at), references)))
-    for at in dict.fromkeys(crossing):
-        found.append(SetOut(len(found) + 1, at, "guide", _best(np.asarray(at), references)))
-    return tuple(found)
+    smooth, board = _smooth(cuts), border_of(edge.polygon)
+    turning = dict.fromkeys(at for cut in cuts for at in (cut.start, cut.end))
+    marked = dict.fromkeys((x, y) for line in guide for x, y in _on_board(line, board, smooth).tolist())
+    points = np.array([*turning, *marked]).reshape(-1, 2)
+    distances = _best(points, _references(finished, edge, holes))
+    return tuple(
+        SetOut(n, at, "finished" if n <= len(turning) else "guide", found)
+        for n, (at, found) in enumerate(zip([*turning, *marked], distances, strict=True), start=1)
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,36 +102,58 @@ def _keeps(finished: Ring, hole: Hole) -> bool:
     return bool(shapely.contains(finished.polygon, centre) and whole)
 
 
-def _best(at: Floats, known: _References) -> tuple[Distance, ...]:
-    """The two distances of a point that cross squarest, shorter first; fewer where there are no two."""
-    reach = at - known.start
-    along = np.sum(reach * known.along, axis=1)
-    depth = np.sum(reach * known.inward, axis=1)
-    sides = np.flatnonzero(
-        (along >= -SAME) & (along <= known.length + SAME) & (depth >= -tables.EDGE_TOLERANCE)
-    )
-    off = at - known.centre
-    away = np.hypot(off[:, 0], off[:, 1])
+def _best(points: Floats, known: _References) -> list[tuple[Distance, ...]]:
+    """For each point the two distances that cross squarest, shorter first; fewer where there are no two."""
+    reach = points[:, None] - known.start
+    along = np.sum(reach * known.along, axis=2)
+    depth = np.sum(reach * known.inward, axis=2)
+    beside = (along >= -SAME) & (along <= known.length + SAME) & (depth >= -tables.EDGE_TOLERANCE)
+    off = points[:, None] - known.centre
+    away = np.hypot(off[..., 0], off[..., 1])
     rim = away - known.radius
-    near = [h for h in np.argsort(rim, kind="stable") if rim[h] > 0][:NEAREST_HOLES]
-    gradients = np.vstack([known.inward[sides], off[near] / away[near][:, None]])
-    distances = [Distance(max(0.0, float(depth[i])), edge=int(known.number[i])) for i in sides]
-    distances += [Distance(float(rim[h]), hole=known.holes[h].name) for h in near]
-    if len(distances) < 2:
-        return tuple(distances)
-    one, two = np.triu_indices(len(distances), 1)
-    sine = np.abs(gradients[one, 0] * gradients[two, 1] - gradients[one, 1] * gradients[two, 0])
-    crossing = np.degrees(np.arcsin(np.clip(sine, 0.0, 1.0)))
-    mm = np.array([distance.mm for distance in distances])
-    off_square = np.floor((90.0 - crossing) / ANGLE_STEP)
-    best = int(np.lexsort((two, one, np.round(mm[one] + mm[two], 6), off_square))[0])
-    if crossing[best] < LEAST_CROSSING:
-        return (distances[int(np.argmin(mm))],)
-    pair = distances[one[best]], distances[two[best]]
-    return tuple(sorted(pair, key=lambda distance: distance.mm))
+    near = np.argsort(rim, axis=1, kind="stable")[:, :NEAREST_HOLES]
+    rim, away = np.take_along_axis(rim, near, 1), np.take_along_axis(away, near, 1)
+    off = np.take_along_axis(off, near[..., None], 1)
+    mm = np.hstack([np.where(beside, np.maximum(depth, 0.0), np.inf), np.where(rim > 0, rim, np.inf)])
+    inward = np.broadcast_to(known.inward, (len(points), *known.inward.shape))
+    gradients = np.hstack([inward, off / np.maximum(away, SAME)[..., None]])
+    return [_pair(*one, known) for one in zip(mm, near, *_squarest(mm, gradients), strict=True)]
 
 
-def _on_board(line: LineString, edge: Ring, smooth: float) -> Floats:
+def _squarest(mm: Floats, gradients: Floats) -> tuple[NDArray[np.intp], Floats]:
+    """For each row of distances the best pair of columns, shape (p, 2), and the angle at which they cross."""
+    one, two = np.triu_indices(mm.shape[1], 1)
+    if len(one) == 0:
+        return np.zeros((len(mm), 2), dtype=np.intp), np.zeros(len(mm))
+    a, b = gradients[:, one], gradients[:, two]
+    sine = np.clip(np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]), 0.0, 1.0)
+    crossing = np.degrees(np.arcsin(sine))
+    together = np.round(mm[:, one] + mm[:, two], 6)
+    rank = np.floor((90.0 - crossing) / ANGLE_STEP) * 1e6 + together
+    best = np.argmin(rank, axis=1)
+    rows = np.arange(len(mm))
+    return np.column_stack([one[best], two[best]]), np.where(
+        np.isfinite(together[rows, best]), crossing[rows, best], 0
+    )
+
+
+def _pair(
+    mm: Floats, near: NDArray[np.intp], pair: NDArray[np.intp], crossing: float, known: _References
+) -> tuple[Distance, ...]:
+    """The distances of one point in the columns of its best pair, or the shortest where none cross."""
+    if not np.any(np.isfinite(mm)):
+        return ()
+    columns = sorted(pair, key=lambda i: mm[i]) if crossing >= LEAST_CROSSING else [int(np.argmin(mm))]
+    sides = len(known.number)
+    return tuple(
+        Distance(float(mm[i]), edge=int(known.number[i]))
+        if i < sides
+        else Distance(float(mm[i]), hole=known.holes[near[i - sides]].name)
+        for i in columns
+    )
+
+
+def _on_board(line: LineString, board: Border, smooth: float) -> Floats:
     """The corners of a line on the board that turn by over ``smooth`` degrees, and where it crosses the edge.
 
     In the order of the line, shape (n, 2).
@@ -143,7 +164,7 @@ def _on_board(line: LineString, edge: Ring, smooth: float) -> Floats:
     closed = bool(np.all(xy[0] == xy[-1]))
     bends = np.abs(turns(np.roll(steps, 1, axis=0), steps))
     corner = np.flatnonzero(bends > smooth) if closed else np.flatnonzero(bends[1:] > smooth) + 1
-    spans = line_inside(xy, edge.polygon)
+    spans = line_inside(xy, board)
     at = before[corner]
     on = np.any((at[:, None] >= spans[:, 0] - SAME) & (at[:, None] <= spans[:, 1] + SAME), axis=1)
     ends = spans[(spans > SAME) & (spans < before[-1] - SAME)]

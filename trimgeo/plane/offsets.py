@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -32,21 +33,22 @@ class Stretch:
     points: Floats
     closed: bool
 
-    @property
+    @cached_property
     def starts(self) -> Floats:
         """Where the sides start, shape (m, 2)."""
         return self.points if self.closed else self.points[:-1]
 
-    @property
+    @cached_property
     def ends(self) -> Floats:
         """Where the sides end, shape (m, 2)."""
         return np.roll(self.points, -1, axis=0) if self.closed else self.points[1:]
 
-    @property
+    @cached_property
     def directions(self) -> Floats:
         """Unit vectors along the sides, shape (m, 2)."""
         return unit(self.ends - self.starts)
 
+    @cached_property
     def turns(self) -> tuple[Floats, Floats]:
         """Angles in degrees, shape (m,), by which the outline turns before and after each side.
 
@@ -176,7 +178,7 @@ def _ribbon(outline: Polygon, stretch: Stretch, distance: float) -> Polygon | No
     It is where no side vanishes (each is longer than what its reflex ends take off it), the strip does not
     touch itself, and its far border does not meet the outline.
     """
-    before, after = stretch.turns()
+    before, after = stretch.turns
     taken = -distance * np.tan(np.radians(np.minimum([before, after], 0.0)) / 2).sum(axis=0)
     if np.any(taken >= np.hypot(*(stretch.ends - stretch.starts).T) - SAME):
         return None
@@ -213,7 +215,7 @@ def _pieces(outline: Polygon, stretch: Stretch, distance: float) -> list[Polygon
     """
     a, b, n = stretch.starts, stretch.ends, right_of(stretch.directions)
     following = np.roll(n, -1, axis=0)
-    out = stretch.turns()[1] > 0
+    out = stretch.turns[1] > 0
     v, one, two = b[out], n[out], following[out]
     tips = v + distance * mitre(one, two)
     kites = shapely.polygons(np.stack([v, v + distance * one, tips, v + distance * two], axis=1))
@@ -248,7 +250,7 @@ def _raw_segments(stretches: Sequence[Stretch], distance: float) -> _Segments:
     side, start, direction, length, free_start, free_end = [], [], [], [], [], []
     for index, stretch in enumerate(stretches):
         d = stretch.directions
-        longer = [distance * np.tan(np.radians(np.maximum(turn, 0.0)) / 2) for turn in stretch.turns()]
+        longer = [distance * np.tan(np.radians(np.maximum(turn, 0.0)) / 2) for turn in stretch.turns]
         out = distance * right_of(d)
         begin, end = stretch.starts + out, stretch.ends + out
         side.append(np.column_stack([np.full(len(d), index), np.arange(len(d))]))

@@ -5,6 +5,8 @@ The inside of a ring is on the left of its sides, so the outward normal of a sid
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
@@ -14,6 +16,9 @@ Floats = NDArray[np.float64]
 
 NEEDLESS = 1e-6
 """A point this near to its neighbours' line, or to its neighbour, tells nothing that anyone could measure."""
+
+HAIR = 1e-9
+"""Lines along a border are judged this much to their side, mm: above rounding, far below all else."""
 
 
 def ring_points(polygon: Polygon) -> Floats:
@@ -144,33 +149,87 @@ def straightened(points: ArrayLike) -> Floats:
     return np.asarray(xy[np.concatenate([[True], bent, [True]])])
 
 
-def line_inside(points: ArrayLike, area: Polygon | MultiPolygon, aside: float = 1e-9) -> Floats:
+@dataclass(frozen=True, eq=False)
+class Border:
+    """An area and the sides of all its rings as arrays, shape (n, 2), made once for many questions."""
+
+    area: Polygon | MultiPolygon
+    starts: Floats
+    steps: Floats
+
+
+def border_of(area: Polygon | MultiPolygon) -> Border:
+    """The sides of all rings of an area, which is prepared for quick questions."""
+    shapely.prepare(area)
+    xy, ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)), return_index=True)
+    same = ring[1:] == ring[:-1]
+    return Border(area, xy[:-1][same], np.diff(xy, axis=0)[same])
+
+
+def line_inside(points: ArrayLike, border: Border) -> Floats:
     """Where an open line, shape (n, 2), runs inside an area: lengths along it, shape (k, 2), from and to.
 
-    The line is judged ``aside`` mm to its right, so that a line along the area's border, with the area on
-    its left, is outside.
+    The line is judged a hair to its right, so that one along the area's border, with the area on its left, is
+    outside.
 
-    >>> line_inside([(-1, 1), (5, 1)], shapely.box(0, 0, 2, 2)).tolist()
+    >>> line_inside([(-1, 1), (5, 1)], border_of(shapely.box(0, 0, 2, 2))).tolist()
     [[1.0, 3.0]]
     """
     xy = np.asarray(points, dtype=np.float64)
     steps = np.diff(xy, axis=0)
-    lengths = np.hypot(*steps.T)
-    if area.is_empty or not lengths.any():
+    before = np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
+    side, spans = _inside(xy[:-1], steps, right_of(steps), border)
+    spans = spans + before[side][:, None]
+    if len(spans) == 0:
         return np.empty((0, 2))
-    before = np.concatenate([[0.0], np.cumsum(lengths)])
-    side, share = _crossings(xy[:-1], steps, area)
-    marks = np.concatenate([before, before[side] + share * lengths[side]])
-    marks = np.unique(marks)
-    marks = marks[np.concatenate([[True], np.diff(marks) > 1e-10])]
-    middle = (marks[:-1] + marks[1:]) / 2
-    at = np.clip(np.searchsorted(before, middle, side="right") - 1, 0, len(steps) - 1)
-    along = (middle - before[at]) / lengths[at]
-    probe = xy[at] + along[:, None] * steps[at] + aside * right_of(unit(steps[at]))
-    shapely.prepare(area)
-    inside = shapely.contains_xy(area, probe[:, 0], probe[:, 1])
-    edges = np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))
-    return np.column_stack([marks[np.flatnonzero(edges == 1)], marks[np.flatnonzero(edges == -1)]])
+    apart = np.flatnonzero(spans[1:, 0] - spans[:-1, 1] > HAIR)
+    starts = np.concatenate([spans[:1, 0], spans[apart + 1, 0]])
+    return np.column_stack([starts, np.concatenate([spans[apart, 1], spans[-1:, 1]])])
+
+
+def first_inside(starts: Floats, steps: Floats, aside: Floats, border: Border) -> Floats:
+    """How far along each step, shape (k, 2), from its start an area begins, mm, shape (k,); else infinite.
+
+    The steps are judged a hair to the side of ``aside``, shape (k, 2).
+
+    >>> box = border_of(shapely.box(0, 0, 2, 2))
+    >>> first_inside(np.array([[-1.0, 1.0]]), np.array([[9.0, 0.0]]), np.array([[0.0, 1.0]]), box).tolist()
+    [1.0]
+    """
+    step, spans = _inside(starts, steps, aside, border)
+    found = np.full(len(starts), np.inf)
+    np.minimum.at(found, step, spans[:, 0])
+    return found
+
+
+def _inside(starts: Floats, steps: Floats, aside: Floats, border: Border) -> tuple[NDArray[np.intp], Floats]:
+    """The pieces of steps inside an area: which step, shape (m,), and lengths along it, shape (m, 2)."""
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    which, share = _crossings(starts, steps, border)
+    step = np.concatenate([np.arange(len(steps)), which, np.arange(len(steps))])
+    mark = np.concatenate([np.zeros(len(steps)), share, np.ones(len(steps))]) * lengths[step]
+    order = np.lexsort((mark, step))
+    step, mark = step[order], mark[order]
+    piece = np.flatnonzero((step[1:] == step[:-1]) & (mark[1:] - mark[:-1] > 1e-10))
+    step, spans = step[piece], np.column_stack([mark[piece], mark[piece + 1]])
+    middle = starts[step] + (spans.sum(axis=1) / 2 / lengths[step])[:, None] * steps[step]
+    middle += HAIR * unit(aside)[step]
+    inside = shapely.contains_xy(border.area, middle[:, 0], middle[:, 1])
+    return step[inside], spans[inside]
+
+
+def _crossings(starts: Floats, steps: Floats, border: Border) -> tuple[NDArray[np.intp], Floats]:
+    """Where steps meet the border of an area: which step, and the share of its length, 0 to 1."""
+    ex, ey = border.steps.T
+    gx, gy = border.starts[:, 0] - starts[:, :1], border.starts[:, 1] - starts[:, 1:]
+    dx, dy = steps[:, :1], steps[:, 1:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one = 1 / (dx * ey - dy * ex)
+        share = (gx * ey - gy * ex) * one
+        across = (gx * dy - gy * dx) * one
+        met = (share > 0) & (share < 1) & (across >= -HAIR) & (across <= 1 + HAIR)
+    step, side = np.nonzero(met)
+    return step, np.asarray(share[step, side])
 
 
 def part_of_line(points: ArrayLike, low: float, high: float) -> Floats:
@@ -188,21 +247,3 @@ def part_of_line(points: ArrayLike, low: float, high: float) -> Floats:
         between = (np.interp(at, before, xy[:, 0]), np.interp(at, before, xy[:, 1]))
         ends.append(xy[nearest] if abs(before[nearest] - at) <= NEEDLESS else np.array(between))
     return np.vstack([ends[0], inner, ends[1]])
-
-
-def _crossings(
-    starts: Floats, steps: Floats, area: Polygon | MultiPolygon
-) -> tuple[NDArray[np.intp], Floats]:
-    """Where segments meet the border of an area: which segment, and the share of its length, 0 to 1."""
-    border = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)))
-    ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(area)), return_index=True)[1]
-    same = ring[1:] == ring[:-1]
-    c, e = border[:-1][same], np.diff(border, axis=0)[same]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        denominator = steps[:, None, 0] * e[None, :, 1] - steps[:, None, 1] * e[None, :, 0]
-        gap = c[None, :, :] - starts[:, None, :]
-        share = (gap[..., 0] * e[None, :, 1] - gap[..., 1] * e[None, :, 0]) / denominator
-        across = (gap[..., 0] * steps[:, None, 1] - gap[..., 1] * steps[:, None, 0]) / denominator
-        met = (share > 0) & (share < 1) & (across >= -1e-9) & (across <= 1 + 1e-9)
-    segment, side = np.nonzero(met)
-    return segment, np.asarray(share[segment, side])
