@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -17,6 +20,7 @@ _BAND: Final = 256
 """Rows converted at a time, so that the conversion holds no second copy of the picture."""
 _SIXTEEN_BITS: Final = ("I", "I;16", "I;16L", "I;16B", "I;16N")
 _PNG_SIGNATURE: Final = 8
+_STDERR: Final = 2
 
 
 def decode(source: Source) -> Pixels:
@@ -30,8 +34,10 @@ def decode(source: Source) -> Pixels:
     try:
         if source.form == "PNG":
             _refuse_wrong_checksums(source.path)
+        hushed = _hushed_stderr() if source.form == "TIFF" else nullcontext()
         with quiet_pillow(), Image.open(source.path, formats=FORMATS) as picture:
-            picture.load()
+            with hushed:
+                picture.load()
             return _converted(picture, source)
     except TrimgeoError:
         raise
@@ -42,6 +48,27 @@ def decode(source: Source) -> Pixels:
 def shown_turned(source: Source) -> int:
     """The EXIF orientation that `decode` leaves to be applied: Pillow turns a TIFF by itself."""
     return 1 if source.form == "TIFF" else source.orientation
+
+
+@contextmanager
+def _hushed_stderr() -> Iterator[None]:
+    """The process's stderr turned away: libtiff writes there and offers Pillow's callers no other way.
+
+    What it would say reaches the caller as an exception all the same.
+    """
+    try:
+        kept = os.dup(_STDERR)
+    except OSError:  # there is no stderr to write to
+        yield
+        return
+    away = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(away, _STDERR)
+        yield
+    finally:
+        os.dup2(kept, _STDERR)
+        os.close(kept)
+        os.close(away)
 
 
 def _converted(picture: Image.Image, source: Source) -> Pixels:

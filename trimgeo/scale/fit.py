@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,13 +11,18 @@ from numpy.typing import NDArray
 
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale.limits import CALIPER
-from trimgeo.tables import COVERAGE_FACTOR_PLANE, PIXEL_READING
+from trimgeo.tables import PIXEL_READING
 
 Floats = NDArray[np.float64]
 Kind = Literal["similarity", "affine", "perspective"]
 
 _STEPS = 60
 _UNCHECKED = 1e-6
+_ENTRIES = 8
+"""Free entries of a perspective map: no other kind leaves residuals here."""
+_TAIL = 0.05
+_CHI_SQUARE_8 = 15.507
+"""95 % point of chi-square with 8 degrees of freedom (published tables)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +57,7 @@ def fit_points(pixels: Floats, at: Floats, size: tuple[int, int], *, turned_over
     Covariance: s² (J'J)⁻¹ of the entries sought (GUM 5.2, H.3), carried through d(G⁻¹) = -G⁻¹ dG G⁻¹.
     s is at least what reading a pixel (`PIXEL_READING`) and measuring a position (`CALIPER`) make;
     with f = 2n - p degrees of freedom it is not below the residuals' own √(Σr²/f) either, raised by
-    √(f (0.05^(-2/f) - 1) / χ²): the 95 % point of 2 F(2, f) instead of that of χ²(2), because few
-    residuals know s badly (Student's factor in two directions; F(2, f) has this closed form).
+    `small_sample`, because few residuals know s badly.
 
     >>> corners = np.array([[0.0, 0], [1000, 0], [1000, 800], [0, 800]])
     >>> fit = fit_points(corners, corners * [0.1, -0.1] + [0, 80], (1001, 801), turned_over=False)
@@ -180,12 +185,25 @@ def _sigma(misses: Floats, parameters: int, to_board: PlaneMap, pixels: Floats) 
 
 
 def small_sample(free: int) -> float:
-    """Factor that widens a standard uncertainty known from ``free`` degrees of freedom.
+    """Factor that widens a standard uncertainty known from ``free`` (even) degrees of freedom only.
+
+    √(8 F / χ²), the 95 % points of F(8, free) and of χ²(8): the ratio of the joint confidence regions
+    of all eight entries without and with s known (Scheffé 1953), so that it serves the largest error
+    over a board and not that at one place alone.  For even degrees of freedom m, f the tail of F is
+    x^(f/2) Σ_{j < m/2} C(f/2 + j - 1, j) (1 - x)^j with x = f / (f + m F): Abramowitz and Stegun 26.6.4.
 
     >>> round(small_sample(2), 2), round(small_sample(1000), 2)
-    (2.52, 1.0)
+    (3.16, 1.0)
     """
-    return float(np.sqrt(free * (0.05 ** (-2 / free) - 1)) / COVERAGE_FACTOR_PLANE)
+    low, high = 0.0, 1.0
+    for _ in range(60):
+        x = (low + high) / 2
+        terms = (math.comb(free // 2 + j - 1, j) * (1 - x) ** j for j in range(_ENTRIES // 2))
+        if x ** (free / 2) * sum(terms) > _TAIL:
+            high = x
+        else:
+            low = x
+    return math.sqrt(free * (1 / low - 1) / _CHI_SQUARE_8)
 
 
 def _left_out(slope: Floats, misses: Floats) -> Floats:
