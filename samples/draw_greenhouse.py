@@ -62,7 +62,7 @@ def picture(which: PictureTruth) -> Bytes:
         clean = layer(which.shows, which.matrix, which.size).pixels[..., :1]
         return levels(noisy(unsharp(clean, 2), grain=2.2, tint=0.0, seed=seed))
     clean = face(which.shows, which.matrix, which.size).pixels
-    return levels(noisy(unsharp(clean, 1), grain=1.15, tint=0.3, seed=seed))
+    return levels(noisy(unsharp(clean, 1), grain=1.0, tint=0.3, seed=seed))
 
 
 def main() -> None:

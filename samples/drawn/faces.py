@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from drawn.board import EDGE, HOLES, PARTS, TEST_PADS, TRACES, VIAS, Face, Part
 from drawn.decor import BOTTOM, BOTTOM_LETTERS, CHIPS, CHIPS_BELOW, TOP, TOP_LETTERS, TOP_VIAS
 from drawn.lettering import strokes
@@ -12,9 +14,7 @@ from drawn.raster import (
     Canvas,
     Disc,
     Floats,
-    Grown,
     Matrix,
-    Moved,
     Path,
     Poly,
     Rim,
@@ -24,11 +24,13 @@ from drawn.raster import (
     cut,
     cut_path,
     paint,
+    within,
 )
 
 LID = (231, 232, 229)
 MASK = (24, 92, 58)
 UNDER_MASK = (46, 124, 78)
+SHADE = (96, 98, 98)
 BARE = (176, 170, 112)
 SOLDER = (190, 192, 188)
 
@@ -36,13 +38,14 @@ SOLDER = (190, 192, 188)
 def face(which: Face, matrix: Matrix, size: tuple[int, int]) -> Canvas:
     """The clean drawing of a face, before the scanner's faults."""
     canvas = Canvas.blank(matrix, size, LID)
-    board = Poly(EDGE)
+    away = Poly(EDGE).distance(canvas.x, canvas.y)
     for reach, depth in ((0.6, 0.30), (2.2, 0.22)):
-        paint(canvas, Moved(Grown(board, 0.1), (0.0, -reach / 2)), (96, 98, 98), depth, soft=2 * reach)
-    paint(canvas, board, BARE)
-    paint(canvas, Grown(board, -0.18), MASK)
-    _weave(canvas)
-    blend(canvas, _copper(canvas, which), UNDER_MASK, 0.85, relief=9.0)
+        lower = round(reach / 2 * canvas.pixels_per_mm)
+        blend(canvas, within(canvas, np.roll(away, lower, axis=0), soft=2 * reach), SHADE, depth)
+    blend(canvas, within(canvas, away), BARE)
+    blend(canvas, within(canvas, away + np.float32(0.18)), MASK)
+    weave(canvas, away, 5.0)
+    blend(canvas, _copper(canvas, which, away), UNDER_MASK, 0.85, relief=9.0)
     blend(canvas, _openings(canvas, which), SOLDER, relief=14.0)
     _joints(canvas, which)
     blend(canvas, _letters(canvas, which), WHITE, 0.92, relief=4.0)
@@ -53,13 +56,11 @@ def face(which: Face, matrix: Matrix, size: tuple[int, int]) -> Canvas:
     return canvas
 
 
-def _weave(canvas: Canvas) -> None:
-    """The glass cloth, barely visible through the mask."""
-    window = canvas.window(Poly(EDGE))
-    x, y = canvas.x[window], canvas.y[window]
-    wave = abs(x / 0.9 - (x / 0.9).round()) + abs(y / 0.7 - (y / 0.7).round())
-    inside = Poly(EDGE).distance(x, y) < 0
-    canvas.pixels[window] += ((wave - 0.5) * 5.0 * inside)[..., None]
+def weave(canvas: Canvas, away: Floats, depth: float) -> None:
+    """The glass cloth, barely visible; ``away`` is the distance to the board edge, negative inside."""
+    u, v = canvas.x * np.float32(1 / 0.9), canvas.y * np.float32(1 / 0.7)
+    wave = np.abs(u - np.round(u)) + np.abs(v - np.round(v))
+    canvas.pixels[:] += ((wave - np.float32(0.5)) * np.float32(depth) * (away < 0))[..., None]
 
 
 def _through() -> list[Pin]:
@@ -71,12 +72,12 @@ def _pads(which: Face) -> list[Pin]:
     return [pin for part in parts for pin in pins(part) if not pin.drill]
 
 
-def _copper(canvas: Canvas, which: Face) -> Floats:
+def _copper(canvas: Canvas, which: Face, away: Floats) -> Floats:
     """Copper of an outer layer: a pour around traces and pads, as the mask shows it."""
     copper, layer = canvas.mask(), 1 if which == "top" else 4
     lines = [(t.points, t.width) for t in TRACES if t.layer == layer] + (TOP if which == "top" else BOTTOM)
     if which == "bottom":
-        add(canvas, copper, Grown(Poly(EDGE), -1.0))
+        copper = within(canvas, away + np.float32(1.0))
         for points, width in lines:
             cut_path(canvas, copper, points, width + 0.7)
         for pin in _through():
@@ -155,5 +156,5 @@ def _drills(canvas: Canvas) -> None:
     for spot in TOP_VIAS + [via.at for via in VIAS]:
         paint(canvas, Disc(spot, 0.4), (16, 52, 36))
     for hole in HOLES:
-        paint(canvas, Disc(hole.at, hole.diameter), (120, 122, 120))
-        paint(canvas, Disc((hole.at[0], hole.at[1] - 0.12), hole.diameter - 0.24), (206, 208, 205), soft=0.25)
+        paint(canvas, Disc(hole.at, hole.diameter), (158, 160, 158))
+        paint(canvas, Disc((hole.at[0], hole.at[1] - 0.05), hole.diameter - 0.14), (206, 208, 205), soft=0.15)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from drawn.board import EDGE, HOLES, PARTS, PLANES, TRACES, VIAS
 from drawn.decor import INNER, TOP_VIAS
+from drawn.faces import weave
 from drawn.pins import pins
 from drawn.raster import (
     Canvas,
@@ -19,6 +20,7 @@ from drawn.raster import (
     cut,
     cut_path,
     paint,
+    within,
 )
 
 LAMP = (236.0, 236.0, 236.0)
@@ -30,9 +32,9 @@ GAP = 0.35
 def layer(number: int, matrix: Matrix, size: tuple[int, int]) -> Canvas:
     """The clean drawing of an inner layer, all three channels alike."""
     canvas = Canvas.blank(matrix, size, LAMP)
-    board = Poly(EDGE)
-    paint(canvas, board, LAMINATE)
-    _weave(canvas)
+    away = Poly(EDGE).distance(canvas.x, canvas.y)
+    blend(canvas, within(canvas, away), LAMINATE)
+    weave(canvas, away, 12.0)
     blend(canvas, _copper(canvas, number), COPPER, 0.94, relief=5.0)
     for part in PARTS:
         for pin in pins(part):
@@ -43,14 +45,6 @@ def layer(number: int, matrix: Matrix, size: tuple[int, int]) -> Canvas:
     for hole in HOLES:
         paint(canvas, Disc(hole.at, hole.diameter), LAMP)
     return canvas
-
-
-def _weave(canvas: Canvas) -> None:
-    window = canvas.window(Poly(EDGE))
-    x, y = canvas.x[window], canvas.y[window]
-    wave = abs(x / 0.9 - (x / 0.9).round()) + abs(y / 0.7 - (y / 0.7).round())
-    inside = Poly(EDGE).distance(x, y) < 0
-    canvas.pixels[window] += ((wave - 0.5) * 12.0 * inside)[..., None]
 
 
 def _copper(canvas: Canvas, number: int) -> Floats:

@@ -233,7 +233,11 @@ class Canvas:
 
 def coverage(canvas: Canvas, shape: Shape, window: Window, soft: float = 0.0) -> Floats:
     """How much of each pixel of the window a shape covers; its edge is ``soft`` mm wide."""
-    away = shape.distance(canvas.x[window], canvas.y[window])
+    return within(canvas, shape.distance(canvas.x[window], canvas.y[window]), soft)
+
+
+def within(canvas: Canvas, away: Floats, soft: float = 0.0) -> Floats:
+    """The same from signed distances that are known already."""
     sharpness = 1.0 / max(soft, 1.0 / canvas.pixels_per_mm)
     return np.asarray(np.clip(np.float32(0.5) - away * np.float32(sharpness), 0, 1), dtype=np.float32)
 
