@@ -72,8 +72,9 @@ def _check_references(job: Job, header: str, entries: Iterable[Any]) -> None:
     views = frozenset(view.name for view in job.view)
     for number, entry in enumerate(entries, 1):
         name = getattr(entry, "name", number)
-        if getattr(entry, "on", None) not in (None, *views):
-            _check_view(job, entry.on, header, name)
+        on = getattr(entry, "on", None)
+        if on is not None and on not in views:
+            _check_view(job, on, header, name)
         for variant in getattr(entry, "variants", ()):
             if variant not in variants:
                 raise _unknown_variant(job, variant, place(job.source, header, name, "variants"))
