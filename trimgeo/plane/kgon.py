@@ -12,10 +12,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trimgeo.plane.cycles import Cycle, cheapest_cycles
 from trimgeo.plane.hulls import Floats, Indices, side_angles
 from trimgeo.plane.tracks import Surroundings, Tracks, between, tracks
+from trimgeo.plane.turned import middled_angles
 
 TURN_STEP = np.radians(1.5)
 """Step of the first search about a corner: the area lost grows with its square, 0.01 % at this one."""
@@ -26,8 +28,14 @@ SEARCHES = 4
 LEAST_GAIN = 1e-10
 """Share of the area below which a gain is rounding."""
 
-FINER = 11
-"""Times that a turned cut's range is narrowed fivefold: to less than 1e-8 rad."""
+SAME_ANGLE = 1e-6
+"""Angles nearer than this give areas that differ by less than rounding: radians."""
+
+NEAR_BEST = 1.003
+"""Other places of a cut are tried where they are this near to the best one found in steps."""
+
+FINER = 8
+"""Times that a turned cut's range is narrowed fivefold: to about 1e-7 rad."""
 
 MOST_LINES = 420
 MOST_LINES_NOTCHED = 120
@@ -63,7 +71,9 @@ def smallest_outlines(around: Surroundings, most: int, least_depth: float) -> li
         before, best = best, [Smallest(_area(around, cost), angles[list(nodes)]) for cost, nodes in found]
         if before and not any(_gains(old, new) for old, new in zip(before, best, strict=False)):
             break
-        fresh = np.concatenate([_turned(around, lines, nodes) for _, nodes in found] or [angles[:0]])
+        fresh = _turned(around, lines, area, [nodes for _, nodes in found])
+        if around.convex:
+            fresh = np.concatenate([fresh, middled_angles(around, lines, area, len(found))])
         angles = np.unique(np.concatenate([angles, fresh, _left_out(angles, pool, best)]))
     return _without_idle(best)
 
@@ -87,12 +97,22 @@ def _without_idle(best: list[Smallest]) -> list[Smallest]:
 def _candidates(around: Surroundings, least_depth: float) -> Floats:
     """Angles of the flush lines, and of lines turned about each corner, that cut something off."""
     flush = side_angles(around.hull)
-    turn = np.diff(np.append(flush, flush[0] + 2 * np.pi))
+    # steps are even where the hull is stretched to be as wide as high: areas keep their ratios then
+    stretch = np.asarray(np.linalg.cholesky(np.cov(around.hull.T)), dtype=np.float64)
+    seen = _stretched(flush, stretch.T)
+    turn = np.mod(np.roll(seen, -1) - seen, 2 * np.pi)
     steps = np.maximum(np.ceil(turn / TURN_STEP).astype(int), 1)
-    turned = [start + gap * np.arange(1, n) / n for start, gap, n in zip(flush, turn, steps, strict=True)]
-    angles = np.unique(np.concatenate([flush, np.mod(np.concatenate(turned), 2 * np.pi)]))
+    turned = [start + gap * np.arange(1, n) / n for start, gap, n in zip(seen, turn, steps, strict=True)]
+    back = _stretched(np.concatenate(turned), np.asarray(np.linalg.inv(stretch.T), dtype=np.float64))
+    angles = np.unique(np.concatenate([flush, back]))
     angles = angles[angles < 2 * np.pi]
     return np.asarray(angles[tracks(around, angles).depth > least_depth])
+
+
+def _stretched(angles: Floats, matrix: Floats) -> Floats:
+    """Angles in [0, 2π) of the unit vectors at ``angles`` after ``matrix``."""
+    x, y = matrix @ np.array([np.cos(angles), np.sin(angles)])
+    return np.asarray(np.mod(np.arctan2(y, x), 2 * np.pi))
 
 
 def _thinned(around: Surroundings, pool: Floats) -> Floats:
@@ -118,33 +138,68 @@ def _left_out(angles: Floats, pool: Floats, best: list[Smallest]) -> Floats:
     return np.asarray(pool[inside.any(axis=0)])
 
 
-def _turned(around: Surroundings, lines: Tracks, nodes: Cycle) -> Floats:
-    """Better angles for those cuts of a cycle that are not flush, their neighbours held."""
-    at = np.array(nodes, dtype=np.intp)
-    free = lines.lines.front[at] == lines.lines.back[at]
-    if not free.any():
-        return np.array([])
+class _Turns(NamedTuple):
+    """Cuts to turn, as indices of lines: between the lines ``before`` and ``after``, starting at ``here``."""
+
+    before: Indices
+    here: Indices
+    after: Indices
+
+
+def _turned(around: Surroundings, lines: Tracks, area: Floats, cycles: list[Cycle]) -> Floats:
+    """Angles between the candidates where turning one cut, its neighbours held, gains the most."""
     angle = lines.lines.angle
-    before, here, after = np.roll(at, 1)[free], at[free], np.roll(at, -1)[free]
+    alone, others = _valleys(lines, area, cycles)
+    found = [_finest(around, lines, turns) for turns in (alone, others) if len(turns.here)]
+    fresh = np.concatenate([angle[:0], *found])
+    near = np.minimum(np.searchsorted(angle, fresh), len(angle) - 1)
+    apart = np.minimum(np.abs(fresh - angle[near]), np.abs(fresh - angle[near - 1]))
+    return np.asarray(fresh[apart > SAME_ANGLE])
+
+
+def _valleys(lines: Tracks, area: Floats, cycles: list[Cycle]) -> tuple[_Turns, _Turns]:
+    """Places of a cut that are better than those beside them and near the best: alone, among others."""
+    angle = lines.lines.angle
+    whole = np.diag(area)
+    alone = _Turns(*(np.flatnonzero(_is_valley(whole, float(whole.min()))),) * 3)
+    found: set[tuple[int, int, int]] = set()
+    for nodes in cycles:
+        for before, here, after in zip(nodes[-1:] + nodes[:-1], nodes, nodes[1:] + nodes[:1], strict=True):
+            if len(nodes) == 1:
+                continue
+            span = np.mod(angle[after] - angle[before], 2 * np.pi) or 2 * np.pi
+            turn = np.mod(angle - angle[before], 2 * np.pi)
+            cost = np.where((turn > 0) & (turn < span), area[before] + area[:, after], np.inf)
+            low = np.flatnonzero(_is_valley(cost, float(cost[here])))
+            found.update((before, int(middle), after) for middle in low)
+    triples = np.array(sorted(found), dtype=np.intp).reshape(-1, 3)
+    return alone, _Turns(*triples.T)
+
+
+def _is_valley(cost: Floats, best: float) -> NDArray[np.bool_]:
+    beside = np.minimum(np.roll(cost, 1), np.roll(cost, -1))
+    return np.asarray((cost <= beside) & (cost <= best + (NEAR_BEST - 1) * abs(best)))
+
+
+def _finest(around: Surroundings, lines: Tracks, turns: _Turns) -> Floats:
+    """Angles of the least area between the candidates on both sides of each cut."""
+    angle, here = lines.lines.angle, turns.here
     low = np.where(here > 0, angle[here - 1], angle[-1] - 2 * np.pi)
     high = np.where(here < len(angle) - 1, angle[(here + 1) % len(angle)], angle[0] + 2 * np.pi)
     for _ in range(FINER):
         trial = low[:, None] + (high - low)[:, None] * np.arange(1, 10) / 10
-        areas = _areas(around, lines, (before, here, after), trial)
-        chosen = areas.argmin(axis=1)
+        chosen = _areas(around, lines, turns, trial).argmin(axis=1)
         width = (high - low) / 10
         low, high = low + width * chosen, low + width * (chosen + 2)
     return np.asarray(np.mod((low + high) / 2, 2 * np.pi))
 
 
-def _areas(
-    around: Surroundings, lines: Tracks, cut: tuple[Indices, Indices, Indices], trial: Floats
-) -> Floats:
-    """Area next to a cut turned to each angle of ``trial``, shape (cuts, trials), its neighbours held.
+def _areas(around: Surroundings, lines: Tracks, turns: _Turns, trial: Floats) -> Floats:
+    """Area next to cuts turned to each angle of ``trial``, shape (cuts, trials), their neighbours held.
 
-    ``cut`` has the lines before, here and after; infinite where turning would take more cuts.
+    Infinite where turning would take more cuts.
     """
-    before, here, after = cut
+    before, here, after = turns
     turned = tracks(around, np.mod(trial, 2 * np.pi).ravel())
     index = np.arange(trial.size).reshape(trial.shape)
     if np.array_equal(before, here):

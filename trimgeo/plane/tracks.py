@@ -65,20 +65,21 @@ def surroundings(hull: Floats, ring: Floats) -> Surroundings:
 
 
 def _sums(corners: Floats) -> Floats:
-    return np.concatenate([[0.0], np.cumsum(_cross(corners, np.roll(corners, -1, axis=0)))])
+    return np.concatenate([[0.0], np.cumsum(cross(corners, np.roll(corners, -1, axis=0)))])
 
 
 def _lengths(corners: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T))])
 
 
-def _cross(a: Floats, b: Floats) -> Floats:
+def cross(a: Floats, b: Floats) -> Floats:
+    """Cross products of plane vectors, shape (..., 2): twice the area swept from a to b."""
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
 def _is_convex(ring: Floats) -> bool:
     sides = np.roll(ring, -1, axis=0) - ring
-    bend = _cross(sides, np.roll(sides, -1, axis=0))
+    bend = cross(sides, np.roll(sides, -1, axis=0))
     scale = np.hypot(*sides.T) * np.hypot(*np.roll(sides, -1, axis=0).T)
     return bool(np.all(bend >= -1e-12 * scale))
 
@@ -118,12 +119,14 @@ class Tracks:
 
 @dataclass(frozen=True, eq=False)
 class _Crossings:
-    """Where one line enters and leaves the board: piece k runs from ``enter[k]`` to ``leave[k]``."""
+    """Crossings of lines ``row`` with the ring, ``place`` along the ring.
 
-    enter: Floats
-    leave: Floats
-    enter_place: Floats
-    leave_place: Floats
+    For each line those where it leaves the board, then those where it enters it, in order along it.
+    """
+
+    row: Indices
+    along: Floats
+    place: Floats
 
 
 def tracks(around: Surroundings, angles: Floats) -> Tracks:
@@ -134,15 +137,18 @@ def tracks(around: Surroundings, angles: Floats) -> Tracks:
     corner = around.hull[np.array([lines.back, lines.front]) % len(around.hull)]
     touch = np.einsum("tij,ij->ti", corner, lines.along)
     crossings = _crossings(around, lines, beyond, after)
-    corner_place = around.place(corner.reshape(-1, 2)).reshape(2, -1)
-    walks = [_walk(c, touch[:, i], corner_place[:, i], around.perimeter) for i, c in enumerate(crossings)]
-    forward = _way(around, lines, [walk[0] for walk in walks], corner[1], 1.0)
-    backward = _way(around, lines, [walk[1] for walk in walks], corner[0], -1.0)
-    return Tracks(lines, beyond.max(axis=1), forward, backward, np.array([float(walk[2]) for walk in walks]))
+    if around.convex and np.array_equal(crossings.row, np.repeat(np.arange(len(angles)), 2)):
+        ahead, behind, home = _across(crossings, touch, around.perimeter)
+    else:
+        place = around.place(corner.reshape(-1, 2)).reshape(2, -1)
+        ahead, behind, home = _walks(crossings, touch, place, around.perimeter)
+    forward = _way(around, lines, ahead, corner[1], 1.0)
+    backward = _way(around, lines, behind, corner[0], -1.0)
+    return Tracks(lines, beyond.max(axis=1), forward, backward, home)
 
 
-def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Floats) -> list[_Crossings]:
-    """Crossings of every line with the ring, sorted along the line."""
+def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Floats) -> _Crossings:
+    """Crossings of every line with the ring."""
     row, side = np.nonzero((beyond > 0) != (after > 0))
     first, second = beyond[row, side], after[row, side]
     share = first / (first - second)
@@ -152,15 +158,42 @@ def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Flo
     place = around.ring_lengths[side] + share * length
     enters = second > 0  # the ring passes out over the line where the line comes onto the board
     order = np.lexsort((along, enters, row))
-    row, along, place, enters = row[order], along[order], place[order], enters[order]
-    starts = np.searchsorted(row, np.arange(len(lines.angle) + 1))
-    found = []
-    for begin, end in pairwise(starts):
-        middle = (begin + end) // 2
-        found.append(
-            _Crossings(along[middle:end], along[begin:middle], place[middle:end], place[begin:middle])
+    return _Crossings(row[order], along[order], place[order])
+
+
+def _across(crossings: _Crossings, touch: Floats, perimeter: float) -> tuple[Floats, Floats, Floats]:
+    """Columns of both ways where every line crosses the ring twice: one stretch, then the ring."""
+    leave, enter = crossings.along.reshape(-1, 2).T
+    leave_place, enter_place = crossings.place.reshape(-1, 2).T
+    run = np.mod(enter_place - leave_place + MEETS, perimeter) - MEETS
+    none, (back, front) = np.zeros_like(run), touch
+    ahead = np.array([front, np.maximum(leave, front), leave_place, run, none])
+    behind = np.array([back, np.minimum(enter, back), enter_place, run, none])
+    return ahead[:, :, None], behind[:, :, None], none + 1.0
+
+
+def _walks(
+    crossings: _Crossings, touch: Floats, place: Floats, perimeter: float
+) -> tuple[Floats, Floats, Floats]:
+    """Columns of both ways and cuts at the hull, line by line."""
+    ahead, behind, home = [], [], []
+    for line, (begin, end) in enumerate(
+        pairwise(np.searchsorted(crossings.row, np.arange(touch.shape[1] + 1)))
+    ):
+        walk = _walk(
+            crossings.along[begin:end], crossings.place[begin:end], touch[:, line], place[:, line], perimeter
         )
-    return found
+        ahead.append(walk[0])
+        behind.append(walk[1])
+        home.append(float(walk[2]))
+    return _columns(ahead), _columns(behind), np.array(home)
+
+
+def _columns(walks: list[list[Step]]) -> Floats:
+    columns = np.full((5, len(walks), max(map(len, walks), default=1)), np.nan)
+    for row, walk in enumerate(walks):
+        columns[:, row, : len(walk)] = np.array(walk).T
+    return columns
 
 
 Step = tuple[float, float, float, float, float]
@@ -168,23 +201,23 @@ Step = tuple[float, float, float, float, float]
 
 
 def _walk(
-    crossings: _Crossings, touch: Floats, place: Floats, perimeter: float
+    along: Floats, places: Floats, touch: Floats, touch_place: Floats, perimeter: float
 ) -> tuple[list[Step], list[Step], int]:
     """Forward and backward track of one line, and how many cuts it makes where it touches the hull."""
-    enter, leave = crossings.enter, crossings.leave
-    (back, front), (back_place, front_place) = touch, place
+    (leave, enter), (leave_place, enter_place) = along.reshape(2, -1), places.reshape(2, -1)
+    (back, front), (back_place, front_place) = touch, touch_place
     home = np.flatnonzero((enter <= front + MEETS) & (leave >= back - MEETS) & (leave - enter > MEETS))
     first = home[0] if len(home) and enter[home[0]] <= back + MEETS else None
     last = home[-1] if len(home) and leave[home[-1]] >= front - MEETS else None
     ahead = _steps(
         (front, front if last is None else leave[last]),
-        front_place if last is None else crossings.leave_place[last],
-        crossings.enter_place, enter, leave, crossings.leave_place, enter > front + MEETS, perimeter,
+        front_place if last is None else leave_place[last],
+        enter_place, enter, leave, leave_place, enter > front + MEETS, perimeter,
     )  # fmt: skip
     behind = _steps(
         (back, back if first is None else enter[first]),
-        -(back_place if first is None else crossings.enter_place[first]),
-        -crossings.leave_place, leave, enter, -crossings.enter_place, leave < back - MEETS, perimeter,
+        -(back_place if first is None else enter_place[first]),
+        -leave_place, leave, enter, -enter_place, leave < back - MEETS, perimeter,
     )  # fmt: skip
     behind = [(near, far, -after, run, cuts) for near, far, after, run, cuts in behind]
     if not len(home) and (len(ahead) > 1) != (len(behind) > 1):
@@ -218,18 +251,15 @@ def _steps(
         stretch, place = (float(near[chosen]), float(far[chosen])), float(far_place[chosen])
 
 
-def _way(around: Surroundings, lines: Supports, walks: list[list[Step]], corner: Floats, sense: float) -> Way:
-    """Fill the columns of a `Way`; ``sense`` is -1 for walks against the turn, whose areas count on."""
-    columns = np.full((5, len(walks), max(map(len, walks), default=1)), np.nan)
-    for row, walk in enumerate(walks):
-        columns[:, row, : len(walk)] = np.array(walk).T
+def _way(around: Surroundings, lines: Supports, columns: Floats, corner: Floats, sense: float) -> Way:
+    """A `Way` from its columns; ``sense`` is -1 for walks against the turn, whose areas count on."""
     near, far, place, run, cuts = columns
     start, end = (
         lines.normal[:, None] * lines.offset[:, None, None] + lines.along[:, None] * position[:, :, None]
         for position in (near, far)
     )
     start[:, 0] = corner
-    straight = sense * _cross(start, end)
+    straight = sense * cross(start, end)
     bent = ring_sweep(around, place if sense > 0 else place - run, run)
     done = np.cumsum(straight + bent, axis=1) - bent
     return Way(near, far, start, end, done - straight, done, np.mod(place, around.perimeter), run, cuts)
@@ -258,20 +288,25 @@ def between(
     a, b = first.lines, second.lines
     turn = np.mod(b.angle[j] - a.angle[i], 2 * np.pi)
     sine, cosine = np.sin(turn), np.cos(turn)
-    cross = (turn < np.pi) & (sine > 1e-12)
-    sine = np.where(cross, sine, np.inf)
-    at_a = np.where(cross, (b.offset[j] - a.offset[i] * cosine) / sine, np.inf)
-    at_b = np.where(cross, (b.offset[j] * cosine - a.offset[i]) / sine, -np.inf)
+    apart = (turn < np.pi) & (sine > 1e-12)
+    sine = np.where(apart, sine, np.inf)
+    at_a = np.where(apart, (b.offset[j] - a.offset[i] * cosine) / sine, np.inf)
+    at_b = np.where(apart, (b.offset[j] * cosine - a.offset[i]) / sine, -np.inf)
     area, cuts = np.full(i.shape, np.inf), np.full(i.shape, np.inf)
     for k in range(first.forward.near.shape[1]):
         fresh, fresh_cuts = _meet_on_lines(first, i, at_a, second, j, at_b, k)
         on_ring, ring_cuts = _meet_on_ring(around, first, i, second, j, k)
         fresh, fresh_cuts = _prefer(fresh, fresh_cuts, on_ring, ring_cuts)
         area, cuts = _prefer(area, cuts, fresh, fresh_cuts)
+    return area - chain_between(around, a, i, b, j), cuts + second.home_cuts[j]
+
+
+def chain_between(around: Surroundings, a: Supports, i: Indices, b: Supports, j: Indices) -> Floats:
+    """Twice the area swept along the hull from where lines ``a[i]`` leave it to where ``b[j]`` reach it."""
     corners = len(around.hull)
     chain = around.hull_sums[b.back[j] % corners] - around.hull_sums[a.front[i] % corners]
     turns = b.back[j] // corners - a.front[i] // corners + (b.angle[j] <= a.angle[i])
-    return area - chain - around.hull_sums[-1] * turns, cuts + second.home_cuts[j]
+    return np.asarray(chain + around.hull_sums[-1] * turns)
 
 
 def _prefer(area: Floats, cuts: Floats, other: Floats, other_cuts: Floats) -> tuple[Floats, Floats]:
@@ -291,7 +326,7 @@ def _meet_on_lines(
     area, cuts = np.full(i.shape, np.inf), np.full(i.shape, np.inf)
     for r in range(behind.near.shape[1]):
         met = reached & (at_b <= behind.near[j, r] + MEETS) & (at_b >= behind.far[j, r] - MEETS)
-        swept = _cross(ahead.start[i, k], corner) + _cross(corner, behind.start[j, r])
+        swept = cross(ahead.start[i, k], corner) + cross(corner, behind.start[j, r])
         here = np.where(met, ahead.before[i, k] + swept + behind.before[j, r], np.inf)
         area, cuts = _prefer(area, cuts, here, np.where(met, ahead.cuts[i, k] + behind.cuts[j, r], np.inf))
     return area, cuts

@@ -1,0 +1,95 @@
+"""The one cut of a smallest outline that need not be flush with a side of the hull.
+
+Out of reach of the ring at most one cut is not flush, and it touches a corner of the hull with its own
+middle (DePano 1987; Aggarwal, Chang and Yap 1985).  Between two given lines its place follows in
+closed form, so that the smallest outline with one such cut is found exactly.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from trimgeo.plane.hulls import Floats, Indices
+from trimgeo.plane.tracks import MEETS, Surroundings, Tracks, chain_between, cross
+
+
+class _Middled(NamedTuple):
+    """Cuts that touch the hull with their middle: angle, and twice the area left beside each."""
+
+    angle: Floats
+    area: Floats
+
+
+def middled_angles(around: Surroundings, lines: Tracks, cost: Floats, most: int) -> Floats:
+    """Angle of the turned cut of the smallest outline with one turned cut, for each number of cuts.
+
+    ``lines`` are candidates in rising order and ``cost`` twice the area between each two of them.
+    Only for a convex ring; outlines whose turned cut meets the ring are left to the search by steps.
+    """
+    flush = np.flatnonzero(lines.lines.front > lines.lines.back)
+    best = np.full(most + 1, np.inf)
+    angle = np.full(most + 1, np.nan)
+    for last in flush:
+        turn = np.mod(lines.lines.angle[flush] - lines.lines.angle[last], 2 * np.pi)
+        onward = flush[np.argsort(turn)][: np.count_nonzero(turn < np.pi)]
+        odd = _between(around, lines, cost, onward, int(last))
+        steps = np.where(np.triu(np.ones((len(onward),) * 2), 1) > 0, cost[np.ix_(onward, onward)], np.inf)
+        reach = np.full(len(onward), np.inf)
+        reach[0] = 0.0
+        for cuts in range(2, most + 1):
+            total = reach + odd.area
+            if total.min() < best[cuts]:
+                best[cuts], angle[cuts] = total.min(), odd.angle[int(total.argmin())]
+            reach = np.min(reach[:, None] + steps, axis=0)
+    return np.unique(angle[np.isfinite(angle)])
+
+
+def _between(around: Surroundings, lines: Tracks, cost: Floats, before: Indices, after: int) -> _Middled:
+    """The least turned cut after each line of ``before`` and in front of line ``after``."""
+    angle = lines.lines.angle
+    whole = np.mod(angle[after] - angle[before], 2 * np.pi)
+    every = np.mod(angle[None] - angle[before][:, None], 2 * np.pi)
+    among = (every > 0) & (every < whole[:, None])
+    areas = np.where(among, cost[before] + cost[:, after][None], np.inf)
+    chosen = areas.argmin(axis=1)
+    front = _middled(around, lines, before, lines.lines.front[chosen], after)
+    back = _middled(around, lines, before, lines.lines.back[chosen], after)
+    nearer = front.area <= back.area
+    return _Middled(np.where(nearer, front.angle, back.angle), np.where(nearer, front.area, back.area))
+
+
+def _middled(around: Surroundings, lines: Tracks, before: Indices, corner: Indices, after: int) -> _Middled:
+    """Cuts with their middle at ``corner``, from the line ``before`` to the line ``after``.
+
+    With x on the line before and 2c - x on the line after: n_before x = h_before and
+    n_after x = 2 n_after c - h_after.  Infinite where the cut would enter the hull or leave the ring.
+    """
+    straight, count = lines.lines, len(around.hull)
+    c = around.hull[corner % count]
+    n, h, m, g = (
+        straight.normal[before],
+        straight.offset[before],
+        straight.normal[after],
+        straight.offset[after],
+    )
+    determinant = cross(n, np.broadcast_to(m, n.shape))
+    determinant = np.where(np.abs(determinant) > 1e-12, determinant, np.nan)
+    wanted = 2 * (c @ m) - g
+    x = np.column_stack([h * m[1] - wanted * n[:, 1], wanted * n[:, 0] - h * m[0]]) / determinant[:, None]
+    y = 2 * c - x
+    normal = np.column_stack([y[:, 1] - x[:, 1], x[:, 0] - y[:, 0]])
+    on, back = around.hull[(corner + 1) % count] - c, around.hull[(corner - 1) % count] - c
+    touches = (np.einsum("ij,ij->i", normal, on) <= 0) & (np.einsum("ij,ij->i", normal, back) <= 0)
+    at_x = np.einsum("ij,ij->i", x, straight.along[before])
+    at_y = y @ straight.along[after]
+    reached = (at_x <= lines.forward.far[before, 0] + MEETS) & (at_x >= lines.forward.near[before, 0] - MEETS)
+    reached &= (at_y >= lines.backward.far[after, 0] - MEETS) & (
+        at_y <= lines.backward.near[after, 0] + MEETS
+    )
+    start, end = lines.forward.start[before, 0], lines.backward.start[after, 0]
+    swept = cross(start, x) + cross(x, y) + cross(y, np.broadcast_to(end, y.shape))
+    area = swept - chain_between(around, straight, before, straight, np.full(len(before), after))
+    angle = np.mod(np.arctan2(normal[:, 1], normal[:, 0]), 2 * np.pi)
+    return _Middled(angle, np.where(touches & reached, area, np.inf))
