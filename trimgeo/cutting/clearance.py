@@ -17,7 +17,7 @@ from shapely import LineString, Polygon
 from trimgeo.model.board import Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Row, State
-from trimgeo.plane.depth import deepest, peaks, waste_of
+from trimgeo.plane.depth import deepest, waste_of
 from trimgeo.plane.distances import Floats, nearest, nearest_on_board, pieces
 from trimgeo.tables import COVERAGE_FACTOR
 
@@ -71,7 +71,7 @@ def nominal_clearances(
     distance[off] = np.where(there, clipped.distance, np.nan)
     place[off] = np.where(there[:, None], clipped.on_shape, np.nan)
     depth, deep_place = _depths(spines[rest], radii[rest], finished, waste_of(edge, finished, new_edges))
-    outside = depth > ROUNDING
+    outside = (depth > ROUNDING) & np.isfinite(distance[rest])
     distance[rest[outside]] = -depth[outside]
     place[rest[outside]] = deep_place[outside]
     return distance, place
@@ -86,11 +86,7 @@ def _depths(
     some = np.flatnonzero(shapely.dwithin(waste, spines, radii + ROUNDING))
     if len(some) == 0:
         return depth, place
-    pockets = shapely.difference(finished.convex_hull, finished)
-    high = np.empty((0, 2))
-    if np.any(shapely.dwithin(pockets, spines[some], radii[some])):
-        high = peaks(finished, waste)
-    depth[some], place[some] = deepest(spines[some], radii[some], finished, waste, high)
+    depth[some], place[some] = deepest(spines[some], radii[some], finished, waste)
     return depth, place
 
 

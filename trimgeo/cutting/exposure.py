@@ -145,7 +145,10 @@ def _spans(keepout: Keepout, line: Pieces) -> list[Span]:
     shape = pieces([keepout.spine])
     if keepout.radius > 0:
         low, high = capsule_spans(shape, np.full(len(shape.owner), keepout.radius), line)
-        spans += [(a * length, b * length) for a, b in zip(low[:, 0], high[:, 0], strict=True)]
+        touch = (8 * keepout.radius * _ROUNDING) ** 0.5  # chord of a circle that is met by rounding alone
+        for a, b in zip(low[:, 0] * length, high[:, 0] * length, strict=True):
+            if b - a > touch or (b > a and _inside(keepout, _point(line, 0, 0.5 * (a + b)))):
+                spans.append((a, b))
     if shapely.get_dimensions(keepout.spine) == 2:
         marks = _marks(shape, line, length)
         middle = line.start + (0.5 * (marks[1:] + marks[:-1]) / length)[:, None] * (line.end - line.start)
@@ -217,7 +220,7 @@ def _along(keepout: Keepout, finished: Polygon, line: LineString) -> list[Span]:
     sides = _sides([line])
     length = np.hypot(*(sides.end - sides.start).T)
     start = np.cumsum(length) - length
-    for n in np.flatnonzero(_reached(keepout, sides)):
+    for n in np.flatnonzero(_reached(keepout, sides)).tolist():
         way = (sides.end[n] - sides.start[n]) / length[n]
         for low, high in _spans(keepout, sides.take(slice(n, n + 1))):
             middle = _point(sides, n, 0.5 * (low + high))

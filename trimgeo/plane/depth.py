@@ -103,8 +103,11 @@ def _clipped(curves: Curves, waste: MultiPolygon) -> Curves:
         curve = np.repeat(np.arange(len(some.owner)), cuts.shape[1] - 1)
         real = high > low
         part = some.take(curve[real])._replace(low=low[real], high=high[real])
-        middle = part.at(0.5 * (part.low + part.high))
-        parts.append(part.take(shapely.intersects_xy(waste, middle[:, 0], middle[:, 1])))
+        inside = np.ones(len(part.owner), dtype=bool)
+        for share in (0.5, 0.27, 0.81):  # one place alone could be where a curve touches from within
+            x, y = part.at(part.low + share * (part.high - part.low)).T
+            inside &= shapely.intersects_xy(waste, x, y)
+        parts.append(part.take(inside))
     return joined(*parts) if parts else curves
 
 
@@ -157,17 +160,18 @@ def waste_of(edge: Polygon, finished: Polygon, new_edges: Sequence[LineString]) 
     return MultiPolygon(list(parts[wide | (beside > 1e-5)]))
 
 
-def peaks(finished: Polygon, waste: MultiPolygon) -> Floats:
+def peaks(finished: Polygon, waste: MultiPolygon, above: float) -> Floats:
     """Points of the waste, shape (n, 2), where three or more sides are equally near, all around.
 
-    There the distance may be greater than at all points near by; a convex outline has none.  Found
+    There the distance may be greater than at all points near by; only those further than ``above`` from
+    the outline are looked for.  A convex outline has none.  Found
     by quartering squares: one is dropped when at most two sides can be nearest in it, or when all
     that can be lie to one side of it (0 further from the hull of the ways to them than the
     square reaches: those ways turn no faster than the point moves).  Some points are there in
     vain, a saddle or a twin: each is a place of the waste, no more is needed.
 
     >>> kept = shapely.box(0, 0, 10, 4).difference(shapely.box(4, 1, 6, 4))
-    >>> peaks(kept, MultiPolygon([shapely.box(4, 1, 6, 4)])).round(6).tolist()
+    >>> peaks(kept, MultiPolygon([shapely.box(4, 1, 6, 4)]), above=0.5).round(6).tolist()
     [[5.0, 2.0]]
     """
     hull = finished.convex_hull
@@ -183,7 +187,7 @@ def peaks(finished: Polygon, waste: MultiPolygon) -> Floats:
         corners = half * np.array([[-1.0, -1.0], [-1.0, 1.0], [1.0, -1.0], [1.0, 1.0]])
         centres = (centres[:, None] + corners).reshape(-1, 2)
         hopeful = [
-            _may_peak(centres[block], half * np.sqrt(2), finished, features)
+            _may_peak(centres[block], half * np.sqrt(2), above, finished, features)
             for block in _blocks(len(centres), len(features.start))
         ]
         centres = centres[np.concatenate(hopeful)]
@@ -224,7 +228,9 @@ def _features(finished: Polygon) -> _Features:
     )
 
 
-def _may_peak(centres: Floats, reach: float, finished: Polygon, features: _Features) -> NDArray[np.bool_]:
+def _may_peak(
+    centres: Floats, reach: float, above: float, finished: Polygon, features: _Features
+) -> NDArray[np.bool_]:
     """Whether a peak can lie within ``reach`` of each centre, shape (n,).
 
     Sides that meet in an outward corner are one convex obstacle there, and two obstacles are not
@@ -242,6 +248,7 @@ def _may_peak(centres: Floats, reach: float, finished: Polygon, features: _Featu
     one, other = corner & side[:, features.outward - 1], corner & side[:, features.outward]
     obstacles = count - one.sum(axis=1) - other.sum(axis=1)
     hopeful = (count >= 3) & ((obstacles >= 3) | (least < 4 * reach))
+    hopeful &= least + reach >= above
     hopeful &= ~((count == 3) & (one & other).any(axis=1))
     hopeful &= (least <= reach) | ~shapely.contains_xy(finished, centres[:, 0], centres[:, 1])
     check = np.flatnonzero(hopeful & (least > reach))
@@ -263,31 +270,36 @@ def _surrounded(ways: Floats, near: NDArray[np.bool_], reach: float) -> NDArray[
 
 
 def deepest(
-    spines: NDArray[Any], radii: Floats, finished: Polygon, waste: MultiPolygon, high_points: Floats
+    spines: NDArray[Any], radii: Floats, finished: Polygon, waste: MultiPolygon
 ) -> tuple[Floats, Floats]:
     """Greatest distance from ``finished``, shape (n,), over what each shape has in the waste, and where.
 
     A shape is its spine grown by its radius.  Distance 0 and place NaN where it has nothing in the
-    waste.  ``high_points`` are `peaks` of the same outline.  Exact to `EXACT`.
+    waste.  Exact to `EXACT`.
 
     >>> board, kept = shapely.box(0, 0, 10, 5), shapely.box(0, 0, 6, 5)
     >>> waste = MultiPolygon([shapely.box(6, 0, 10, 5)])
-    >>> disc = np.array([shapely.Point(6, 2)])
-    >>> depth, place = deepest(disc, np.array([1.5]), kept, waste, peaks(kept, waste))
+    >>> depth, place = deepest(np.array([shapely.Point(6, 2)]), np.array([1.5]), kept, waste)
     >>> depth.round(9).tolist(), place.round(9).tolist()
     ([1.5], [[7.5, 2.0]])
     """
     sides = pieces([finished])
-    curves = _outside(spines, radii, waste)
-    depth, place = _climb(curves, len(spines), sides)
-    if len(high_points) and len(spines):
-        height = gaps(high_points, sides.start, sides.end).min(axis=1)
-        apart = shapely.distance(spines[:, None], shapely.points(high_points)[None, :])
-        height = np.where(apart <= radii[:, None] + 1e-10, height, -np.inf)
-        best = height.argmax(axis=1)
-        deeper = height[np.arange(len(spines)), best] > depth
-        depth = np.where(deeper, height[np.arange(len(spines)), best], depth)
-        place = np.where(deeper[:, None], high_points[best], place)
+    depth, place = _climb(_outside(spines, radii, waste), len(spines), sides)
+    pockets = shapely.difference(finished.convex_hull, finished)
+    some = np.flatnonzero(shapely.dwithin(pockets, spines, radii))
+    if len(some) == 0:
+        return depth, place
+    points = peaks(finished, waste, depth[some].min())
+    if len(points) == 0:
+        return depth, place
+    apart = shapely.distance(spines[some][:, None], shapely.points(points)[None, :])
+    height = gaps(points, sides.start, sides.end).min(axis=1)
+    height = np.where(apart <= radii[some][:, None] + 1e-10, height, -np.inf)
+    best = height.argmax(axis=1)
+    highest = height[np.arange(len(some)), best]
+    deeper = highest > depth[some]
+    depth[some[deeper]] = highest[deeper]
+    place[some[deeper]] = points[best[deeper]]
     return depth, place
 
 

@@ -322,19 +322,22 @@ def nearest_on_board(spines: NDArray[Any], radii: Floats, edge: Polygon, lines: 
     """Nearest points of ``lines``, all on the board, and of what each grown spine has on the board.
 
     Each piece grown by its radius is convex, so its nearest point to a line is where it would be
-    without the board edge, or on the board edge within the piece.
+    without the board edge, or on the board edge within the piece.  What reaches over the edge by less
+    than 1e-9 mm has nothing on the board.
 
     >>> found = nearest_on_board(np.array([shapely.Point(0, -1)]), np.array([2.0]), shapely.box(-5, 0, 5, 5),
     ...                          pieces([shapely.LineString([(-5, 3), (5, 3)])]))
     >>> found.distance.round(9).tolist(), found.on_shape.round(9).tolist()
     ([2.0], [[0.0, 1.0]])
     """
-    index = np.arange(len(spines))
-    plain = (radii <= 0) | (shapely.get_dimensions(spines) == 2)
-    areas = pieces(shapely.intersection(spines[plain], edge))
-    groups = [areas._replace(owner=index[plain][areas.owner])]
-    grown = pieces(spines[radii > 0])
-    grown = grown._replace(owner=index[radii > 0][grown.owner])
+    inner = shapely.buffer(edge, -1e-9, join_style="mitre")
+    shapely.prepare(inner)
+    there = shapely.dwithin(inner, spines, radii)
+    plain = np.flatnonzero(there & ((radii <= 0) | (shapely.get_dimensions(spines) == 2)))
+    round_ = np.flatnonzero(there & (radii > 0))
+    areas, grown = pieces(shapely.intersection(spines[plain], edge)), pieces(spines[round_])
+    groups = [areas._replace(owner=plain[areas.owner])]
+    grown = grown._replace(owner=round_[grown.owner])
     radius = radii[grown.owner]
     border = pieces([edge])
     for low in range(0, len(radius), max(1, _BLOCK // len(border.owner))):
