@@ -31,7 +31,10 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
 def test_a_run_leaves_the_files_that_are_promised(first: dict[str, bytes]) -> None:
     promised = {"template.pdf", "template-top.svg", "template-bottom.svg", "outline.dxf", "report.html"}
     assert promised | {"report.json"} <= set(first)
-    assert [n for n in first if n.startswith("overlay-")] == ["overlay-bottom.png", "overlay-top.png"]
+    assert [n for n in first if n.startswith("overlay-")] == [
+        "overlay-scan-bottom.png",
+        "overlay-scan-top.png",
+    ]
 
 
 def test_another_folder_zone_locale_and_hash_seed_give_the_same_bytes(

@@ -107,7 +107,7 @@ def test_json_is_the_report_and_alone_on_stdout(job: Path) -> None:
         (["template", "JOB", "--out", "sheet.doc"], ["sheet.doc", ".pdf"]),
         (["template", "JOB", "--out", "missing/sheet.pdf"], ["missing"]),
         (["dxf", "JOB", "--out", "missing/a.dxf"], ["missing"]),
-        (["check", "JOB", "--variant", "red"], ["red"]),
+        (["check", "JOB", "--variant", "red"], ["no variants", "--variant"]),
         (["check", "JOB", "--outline", "none.dxf"], ["none.dxf"]),
         (["rectify", "JOB", "--out", "r"], ["view"]),
         (["new", "fresh", "--photo", "none.png"], ["none.png"]),
@@ -161,7 +161,7 @@ def test_outline_shows_the_trade_and_more_cuts_never_give_more_area() -> None:
 
 
 def test_no_outline_ends_in_1_and_says_why(job: Path) -> None:
-    text = JOB[: JOB.index("[[keepout]]")] + JOB[JOB.index("[cutter]") : JOB.index("points")]
+    text = JOB[: JOB.index("[[keepout]]")] + JOB[JOB.index("[cutter]") : JOB.index("points = [[0, 0], [CUT")]
     job.write_text(text + 'build = "smallest"\n', encoding="utf-8")
     done = call("run", job, "--out", job.parent / "out")
     assert done.returncode == 1 and done.stdout == "" and done.stderr.count("\n") == 1
@@ -195,11 +195,11 @@ def test_template_svg_is_one_file_a_sheet(job: Path, tmp_path: Path) -> None:
 
 def test_rectify_writes_the_views_and_says_where_the_origin_is(tmp_path: Path) -> None:
     done = call(
-        "rectify", GREENHOUSE, "--variant", "bare", "--view", "top", "--out", tmp_path / "r", "--json"
+        "rectify", GREENHOUSE, "--variant", "bare", "--view", "scan-top", "--out", tmp_path / "r", "--json"
     )
     assert done.returncode == 0, done.stderr
     (view,) = json.loads(done.stdout)
-    assert view["image"] == "top.png" and (tmp_path / "r" / "top.png").is_file()
+    assert view["image"] == "scan-top.png" and (tmp_path / "r" / "scan-top.png").is_file()
     assert len(view["origin"]) == 2
 
 

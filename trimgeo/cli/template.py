@@ -13,7 +13,7 @@ from trimgeo.cli import options
     "Write the 1:1 sheets to tape onto the board, as PDF or as SVG (one file a sheet).\n\n"
     "Print at 100 % with no fitting to the page, then measure both 100 mm bars before you tape: a printer "
     "that stretches is undone with `stretch` in [sheet].",
-    "  trimgeo template samples/greenhouse --variant display --paper letter --out sheets.pdf",
+    "  trimgeo template samples/greenhouse --variant display --out sheets.pdf",
 )
 @options.job
 @click.option("--paper", type=click.Choice(["A4", "A3", "letter"]), help="Paper; else what [sheet] says.")
