@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from io import BytesIO
+from itertools import pairwise
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,8 +14,6 @@ import pytest
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
-from trimgeo.drawing.pdf import to_pdf
-from trimgeo.drawing.template import template_sheets
 from trimgeo.model.board import Board, Hole, Keepout, Part, Ring
 from trimgeo.model.job import Job
 from trimgeo.model.plan import Corner, Cut, Lift, Lines, Plan, Row
@@ -77,7 +77,7 @@ def make_plan(
     reach = board_area.buffer(RUN_OUT, join_style="mitre")
     guide = _beside(run, SANDING, closed).intersection(reach)
     centre = _beside(run, SANDING + KERF / 2, closed).intersection(reach)
-    cuts = [LineString(pair) for pair in zip(chain, chain[1:], strict=False)]
+    cuts = [LineString(pair) for pair in pairwise(chain)]
     return Plan(
         board=Board(
             _job(**job),
@@ -206,7 +206,44 @@ def rendered(pdf: bytes, page: int, dpi: float) -> np.ndarray[Any, Any]:
     return np.asarray(bitmap.to_numpy())[..., :3].copy()
 
 
+def paths(sheet: Any, kind: str) -> list[tuple[tuple[float, float], ...]]:
+    """The polylines of one kind on a sheet."""
+    return [path for item in sheet.items if getattr(item, "kind", "") == kind for path in item.paths]
+
+
+def ink_centre(
+    picture: np.ndarray[Any, Any], sheet: Any, tick: Sequence[tuple[float, float]], axis: int, scale: float
+) -> float:
+    """Middle, in pixels from the left (axis 0) or top (axis 1), of the ink of a tick across that axis.
+
+    Only the half of the tick away from the bar is looked at, so that the bar itself is not in the way.
+    """
+    (x0, y0), (x1, y1) = tick[0], tick[-1]
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    if axis == 0:
+        x, y = (x0 + x1) / 2, y0 + 0.2 * (y1 - y0)
+    else:
+        x, y = x0 + 0.2 * (x1 - x0), (y0 + y1) / 2
+    column, row, reach = x * scale, (sheet.height - y) * scale, 0.5 * scale
+    along, across = (reach, 0.15 * scale) if axis == 0 else (0.15 * scale, reach)
+    c0, r0 = round(column - along), round(row - across)
+    patch = picture[r0 : round(row + across) + 1, c0 : round(column + along) + 1].astype(float)
+    ink = 255.0 - patch.mean(axis=2)
+    profile = ink.sum(axis=axis if axis == 0 else 1)
+    assert profile.max() > 100
+    return float((np.arange(len(profile)) + 0.5) @ profile / profile.sum()) + (c0 if axis == 0 else r0)
+
+
 @pytest.fixture(scope="session")
-def sheets_of() -> Callable[..., Any]:
-    """Sheets and PDF of a plan."""
-    return lambda plan, paper="A4": (template_sheets(plan, paper), to_pdf(template_sheets(plan, paper), "t"))
+def hand() -> SimpleNamespace:
+    """Plans made by hand, and tools to measure what is drawn of them."""
+    return SimpleNamespace(
+        plan=make_plan,
+        keepout=keepout,
+        row=row,
+        small_plan=small_plan,
+        crowded_plan=crowded_plan,
+        rendered=rendered,
+        paths=paths,
+        ink_centre=ink_centre,
+    )

@@ -19,6 +19,11 @@ from trimgeo.model.plan import Plan
 CROSS_HAIR: Final = 1.6
 """How far cross hairs pass the rim of their hole."""
 
+LARGE: Final = 150.0
+"""Past this area, mm², a hatch is drawn sparser: planes stay a light ground for what lies on them."""
+
+SPARSE: Final = 2.5
+
 AIR: Final = 0.03
 """Least white between guide line and finished edge: where they lie close, both are drawn finer."""
 
@@ -49,10 +54,10 @@ def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) 
         _strokes("board", shapely.intersection(board.boundary, pane)),
         *_holes(plan, at, pane),
         *_outlines(marks, at, pane),
+        *_states(plan, at, pane),
         _strokes("finished", shapely.intersection(finished.boundary, pane), width=thick["finished"]),
         _strokes("guide", shapely.intersection(_lines(dashes), pane), width=thick["guide"]),
         *_stop_bars(plan, at, pane),
-        *_states(plan, at, pane),
     )
     spots = dots(shapely.intersection(rim, pane), max(LINES["swept"].dashes))
     return Drawn(strong, _faint(marks, at, pane), spots)
@@ -156,7 +161,8 @@ def _faint(marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> tuple[St
     for mark, area in zip(shown, areas, strict=True):
         hatch = layers_hatch(mark.layers)
         if hatch is not None:
-            by_hatch.setdefault((hatch.angles[0], hatch.pitch), []).append(area)
+            pitch = hatch.pitch * (SPARSE if area.area > LARGE else 1.0)
+            by_hatch.setdefault((hatch.angles[0], pitch), []).append(area)
     hatches = [
         Strokes("keepout-hatch", paths_of(hatched(group, angle, pitch)), PALE, HATCH_WIDTH)
         for (angle, pitch), group in by_hatch.items()

@@ -33,9 +33,14 @@ class View:
 
 
 def board_view(
-    plan: Plan, marks: Sequence[Mark], at: Placement, window: Box, taken: Sequence[Box] = ()
+    plan: Plan,
+    marks: Sequence[Mark],
+    at: Placement,
+    window: Box,
+    taken: Sequence[Box] = (),
+    strips: Sequence[BaseGeometry] = (),
 ) -> View:
-    """Draw what of the board lies in ``window``; labels also keep off the ``taken`` boxes."""
+    """Draw what of the board lies in ``window``; labels keep off ``taken`` and ``strips`` too."""
     pane = shapely.box(*window)
     lines = drawn(plan, marks, at, pane)
     shapes = shapely.intersection(at.lay([mark.shape for mark in marks]), pane)
@@ -47,7 +52,7 @@ def board_view(
     # Larger areas first, so that the smaller of two owns what both cover.
     owners = sorted((n for n in visible if shapes[n].area), key=lambda n: (-shapes[n].area, n))
     own = {n: number for number, n in enumerate(owners, start=1)}
-    space = room(window, taken, bars, light, [shapes[n] for n in owners])
+    space = room(window, taken, [*bars, *strips], light, [shapes[n] for n in owners])
     wordings = [forms(marks[n]) for n in visible]
     wishes = [
         Wish(_anchors(marks[n], shapes[n], at, pane), tuple(one.room for one in several), own.get(n, 0))

@@ -25,6 +25,9 @@ ARROWS: Final = 15.0
 TICK: Final = 1.8
 """Half the length of the ticks at the ends of a bar."""
 
+FIELDS: Final = 64.0
+"""Width beside the bar in x that the fields for the measured lengths take."""
+
 SMALL: Final = 2.2
 """Font size of notes, about 6.2 points: the least that is read at arm's length."""
 
@@ -137,7 +140,7 @@ def _arrows(face: FaceName, corner: XY) -> list[Item]:
 def _bars(page: Frame, stretch: XY) -> list[Item]:
     left, bottom, right, top = page.body
     x, y = left, page.foot[3] - 4.6
-    x_nominal = _nominal(right - left - 8.0, stretch[0])
+    x_nominal = _nominal(right - left - FIELDS, stretch[0])
     y_nominal = _nominal(top - bottom - 2.0, stretch[1])
     x_end, foot, y_end = x + x_nominal / stretch[0], bottom + 1.0, bottom + 1.0 + y_nominal / stretch[1]
     at = MARGIN + 5.4
@@ -147,8 +150,8 @@ def _bars(page: Frame, stretch: XY) -> list[Item]:
         Strokes("bar-y", (((at, foot), (at, y_end)),), bar.colour, bar.width),
         Strokes("tick-x", _ticks((x, y), (x_end, y)), thin.colour, thin.width),
         Strokes("tick-y", _ticks((at, foot), (at, y_end)), thin.colour, thin.width),
-        Text(((x + x_end) / 2, y + 0.9), f"x  {x_nominal:g} mm", 2.5, "middle"),
-        Text((at - 0.9, (foot + y_end) / 2), f"y  {y_nominal:g} mm", 2.5, "middle", 90),
+        Text(((x + x_end) / 2, y + 0.9), f"x {x_nominal:g} mm", 2.5, "middle"),
+        Text((at - 0.9, (foot + y_end) / 2), f"y {y_nominal:g} mm", 2.5, "middle", 90),
     ]
 
 
@@ -164,7 +167,7 @@ def _ticks(start: XY, end: XY) -> tuple[tuple[XY, XY], ...]:
 def _foot(page: Frame, stretch: XY) -> list[Item]:
     left, bottom, right, top = page.foot
     nominal = [
-        _nominal(page.body[2] - left - 8.0, stretch[0]),
+        _nominal(page.body[2] - left - FIELDS, stretch[0]),
         _nominal(page.body[3] - page.body[1] - 2.0, stretch[1]),
     ]
     after_bar = left + nominal[0] / stretch[0] + 5.0
@@ -181,7 +184,7 @@ def _foot(page: Frame, stretch: XY) -> list[Item]:
     hints = wrapped(how, SMALL, right - room_left)
     y = bottom + SMALL * LEADING * len(wrapped(CAUTION, SMALL, right - left))
     return [
-        *form((after_bar, top - 5.4), ("measured: x", 15.0, "mm, y", 15.0, "mm"), 2.5),
+        *form((after_bar, top - 5.4), ("measured: x", 13.0, "mm, y", 13.0, "mm"), 2.5),
         *fields,
         *paragraph((room_left, top - 8.6), hints, SMALL),
         rule((left, y + 1.0), (right, y + 1.0)),

@@ -96,7 +96,7 @@ def _state(state: str) -> _Sample:
     else:
         paths = tuple(tuple((middle + half * x, half * y) for x, y in path) for path in state_strokes(state))
         items = (Strokes(state, paths, sign.colour, sign.width),)
-    return _Sample(items, f"{sign.words}: place of the clearance")
+    return _Sample(items, f"{sign.words}: nearest point")
 
 
 def _swatch(hatch: Hatch | None, kind: str) -> tuple[Item, ...]:
@@ -109,9 +109,10 @@ def _swatch(hatch: Hatch | None, kind: str) -> tuple[Item, ...]:
 
 
 def _moved(item: Item, by: XY) -> Item:
+    """A sample in its place; its kind tells it from the real thing."""
     if isinstance(item, Strokes):
         paths = tuple(tuple((x + by[0], y + by[1]) for x, y in path) for path in item.paths)
-        return replace(item, paths=paths)
+        return replace(item, kind="legend", paths=paths)
     if isinstance(item, Discs):
-        return replace(item, centres=tuple((x + by[0], y + by[1]) for x, y in item.centres))
+        return replace(item, kind="legend", centres=tuple((x + by[0], y + by[1]) for x, y in item.centres))
     return item

@@ -8,7 +8,7 @@ from typing import Final
 
 from trimgeo.drawing.furniture import SMALL
 from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, written
-from trimgeo.drawing.marks import Mark, length_uncertainty, stands, stops
+from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, stands, stops
 from trimgeo.drawing.sheet import XY, Box, Item, Text
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Plan
@@ -50,19 +50,19 @@ def blocks(
     place on it: these are listed with their position.
     """
     key, lost = frozenset(keyed), frozenset(unplaced)
-    lifts = [Entry(m.key, f"{m.name}: {m.note}") for m in marks if m.kind == "lift"]
+    lifts = [Entry(m.key if m.key in key else "–", f"{m.name}: {m.note}") for m in marks if m.kind == "lift"]
     elsewhere = sum(lift.face != face for lift in plan.lift)
     if elsewhere:
-        lifts.append(Entry("", f"on the other face: {elsewhere}, see its sheet"))
-    names = [Entry(m.key, _named(m)) for m in marks if m.key in key and not m.listed]
+        lifts.append(Entry("–", f"on the other face: {elsewhere}, see its sheet"))
+    names = [Entry(m.key, _named(m)) for m in marks if m.key in key and m.kind in ("hole", "keepout")]
     names += [Entry(m.key, f"{_named(m)}, at {_position(m)}") for m in marks if m.key in lost]
     found = (
         Block("Before taping", tuple(_taping(plan, face)), indent=3.5),
         Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
         Block("Inside corners", tuple(_corners(plan))),
         Block("Lift before cutting", tuple(lifts)),
-        Block("Windows to cut out of the paper", tuple(_windows(plan, face, marks))),
-        Block("Names", tuple(names)),
+        Block("Windows to cut out of the paper", tuple(_windows(plan, face, marks, key))),
+        Block("Numbers on the drawing", tuple(names)),
         Block("Warnings", tuple(Entry("!", warning) for warning in plan.warnings), indent=4.0),
     )
     return tuple(block for block in found if block.entries)
@@ -122,11 +122,10 @@ def _flatter(plan: Plan, face: FaceName) -> str:
 def _corners(plan: Plan) -> list[Entry]:
     cutter = plan.board.job.cutter
     found: list[Entry] = []
-    wheels = 0
+    wheels = inside_stops(plan)
     for corner in plan.corners:
         place = f"at ({corner.at[0]:.1f}, {corner.at[1]:.1f})"
         if corner.inside and corner.stop_short is not None:
-            wheels += 1
             depth = cutter.breakthrough if cutter else 0.0
             text = (
                 f"{place}: stop the wheel's axle {corner.stop_short:.2f} mm before the corner of the guide "
@@ -134,17 +133,18 @@ def _corners(plan: Plan) -> list[Entry]:
                 "Finish with a fine saw or file."
             )
             if any(stop.at is None for stop in stops(plan, corner)):
-                text += " A cut here is shorter than its stop: not possible with this wheel, saw or file it."
-            found.append(Entry(f"S{wheels}", text))
+                text += " A cut here is shorter than its stops: not possible with this wheel, saw or file it."
+            found.append(Entry(f"stop {wheels.index(corner) + 1}", text))
         elif corner.inside and corner.fillet:
             found.append(
-                Entry("", f"{place}: the bit leaves a radius of {corner.fillet:.2f} mm; file it square.")
+                Entry("–", f"{place}: the bit leaves a radius of {corner.fillet:.2f} mm; file it square.")
             )
     return found
 
 
-def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark]) -> list[Entry]:
-    found = [Entry(m.key, f"{m.name}, {m.note}") for m in marks if m.kind == "window"]
+def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark], key: frozenset[str]) -> list[Entry]:
+    windows = [mark for mark in marks if mark.kind == "window"]
+    found = [Entry(m.key if m.key in key else "–", f"{m.name}, {m.note}") for m in windows]
     unknown = [name for name, height, _ in stands(plan, face) if height is None]
     if unknown:
         names = ", ".join(unknown)

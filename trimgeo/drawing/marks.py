@@ -23,13 +23,13 @@ MarkKind = Literal["cut", "stop", "hole", "lift", "window", "keepout"]
 WINDOW_GAP: Final = 0.8
 """Paper cut away around a part that stays: room for scissors and for the placing (common practice)."""
 
-BESIDE_CUT: Final = 2.5
+BESIDE_CUT: Final = 0.7
 """How far past the kerf band the label of a cut is at home."""
 
 
 @dataclass(frozen=True)
 class Mark:
-    """Something with a label: ``key`` is short and unique on the face, ``name`` says it in full.
+    """Something with a label: ``key`` is short and its own, ``name`` says it in full.
 
     ``shape`` is what is drawn; the label belongs at it, or at ``home`` where that is given.
     ``note`` is what the list adds to the name.
@@ -42,7 +42,6 @@ class Mark:
     note: str = ""
     layers: tuple[int, ...] = ()
     home: XY | None = None
-    listed: bool = False
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,10 @@ def length_uncertainty(plan: Plan) -> float:
 
 
 def marks(plan: Plan, face: FaceName) -> tuple[Mark, ...]:
-    """All marks of a face; keys are the same on both faces for what shows on both."""
+    """All marks of a face.
+
+    Keys are numbers with a sign that names of parts do not begin with, and the same on both faces.
+    """
     return (*_cuts(plan), *_stops(plan), *_holes(plan), *_lifts(plan, face), *_standing(plan, face))
 
 
@@ -98,14 +100,23 @@ def stands(plan: Plan, face: FaceName) -> tuple[tuple[str, float | None, BaseGeo
 
 def stops(plan: Plan, corner: Corner) -> tuple[Stop, ...]:
     """The stops of an inside corner: one on each cut of the guide line that ends there."""
-    if corner.stop_short is None or not corner.inside:
-        return ()
-    found = _nearest_vertex(plan.lines.guide, corner.at)
-    if found is None:
+    found = _nearest_vertex(plan.lines.guide, corner.at) if _has_stops(corner) else None
+    if found is None or corner.stop_short is None:
         return ()
     vertex, neighbours = found
-    middle = shapely.Polygon(plan.finished.polygon.exterior)
-    return tuple(_stop(vertex, other, corner.stop_short, middle) for other in neighbours)
+    others = [(_nearest_vertex(plan.lines.guide, one.at), one.stop_short) for one in inside_stops(plan)]
+    far = {near[0]: short for near, short in others if near is not None and short is not None}
+    body = shapely.Polygon(plan.finished.polygon.exterior)
+    return tuple(_stop(vertex, other, corner.stop_short, far.get(other, 0.0), body) for other in neighbours)
+
+
+def inside_stops(plan: Plan) -> list[Corner]:
+    """The inside corners at which a wheel stops, in the order of their numbers."""
+    return [corner for corner in plan.corners if _has_stops(corner)]
+
+
+def _has_stops(corner: Corner) -> bool:
+    return corner.inside and corner.stop_short is not None
 
 
 def _nearest_vertex(guides: tuple[LineString, ...], at: XY) -> tuple[XY, list[XY]] | None:
@@ -124,7 +135,8 @@ def _nearest_vertex(guides: tuple[LineString, ...], at: XY) -> tuple[XY, list[XY
     return None if best is None else best[1:]
 
 
-def _stop(vertex: XY, other: XY, short: float, finished: shapely.Polygon) -> Stop:
+def _stop(vertex: XY, other: XY, short: float, far_short: float, finished: shapely.Polygon) -> Stop:
+    """The stop on the cut from a corner to another vertex, where another stop may stand as well."""
     dx, dy = other[0] - vertex[0], other[1] - vertex[1]
     length = hypot(dx, dy)
     at = (vertex[0] + dx / length * short, vertex[1] + dy / length * short)
@@ -133,7 +145,7 @@ def _stop(vertex: XY, other: XY, short: float, finished: shapely.Polygon) -> Sto
     behind = Point(vertex[0] + dx / 2 - across[0] * 1e-3, vertex[1] + dy / 2 - across[1] * 1e-3)
     if finished.distance(probe) < finished.distance(behind):
         across = (-across[0], -across[1])
-    return Stop(at if short <= length else None, across)
+    return Stop(at if short + far_short <= length else None, across)
 
 
 def _cuts(plan: Plan) -> list[Mark]:
@@ -145,61 +157,69 @@ def _cuts(plan: Plan) -> list[Mark]:
             "cut",
             str(cut.n),
             f"{cut.length:.2f} ± {bound:.2f} mm",
-            cut.line.offset_curve(-aside),
-            listed=True,
+            _beside(cut.line, aside),
         )
         for cut in plan.cuts
     ]
 
 
+def _beside(line: LineString, aside: float) -> BaseGeometry:
+    moved = line.offset_curve(-aside)
+    # A hollow curve of less than this radius has no such line beside it.
+    return line if moved.is_empty else moved
+
+
 def _stops(plan: Plan) -> list[Mark]:
     depth = plan.board.job.cutter.breakthrough if plan.board.job.cutter else 0.0
-    inside = [corner for corner in plan.corners if corner.inside and corner.stop_short is not None]
     found = []
-    for n, corner in enumerate(inside, start=1):
+    for n, corner in enumerate(inside_stops(plan), start=1):
         bars = [(stop.at, stop.across) for stop in stops(plan, corner) if stop.at is not None]
         if not bars:
             continue
         # In the middle between the bars, and a little further into the waste.
         x, y = (sum(at[i] + 4.0 * across[i] for at, across in bars) / len(bars) for i in (0, 1))
-        name = f"stop the axle here, no deeper than {depth:g} mm past the far face"
-        found.append(Mark("stop", f"S{n}", name, Point(bars[0][0]), home=(x, y), listed=True))
+        name = f"stop {n}: the axle stays here, no deeper than {depth:g} mm past the far face"
+        found.append(Mark("stop", f"stop {n}", name, Point(bars[0][0]), home=(x, y)))
     return found
 
 
 def _holes(plan: Plan) -> list[Mark]:
+    first = len(plan.board.keepouts) + len(plan.board.parts) + 1
     return [
         Mark(
             "hole",
-            f"H{n}",
+            f"#{n}",
             f"{written(hole.name)} ⌀{hole.diameter:g}",
             Point(hole.at).buffer(hole.diameter / 2),
+            note="hole",
         )
-        for n, hole in enumerate(plan.board.holes, start=1)
+        for n, hole in enumerate(plan.board.holes, start=first)
     ]
 
 
 def _lifts(plan: Plan, face: FaceName) -> list[Mark]:
-    areas = {(part.name, part.face): part.area for part in reversed(plan.board.parts)}
-    areas |= {
-        (one.name, one.face): keepout_area(one.spine, one.radius)
-        for one in reversed(plan.board.keepouts)
-        if one.face is not None and (one.name, one.face) not in areas
-    }
-    return [
-        Mark(
-            "lift",
-            f"L{n}",
-            written(lift.name),
-            areas.get((lift.name, lift.face), Point(lift.at).buffer(1.0)),
-            note="; ".join(
-                text for text in (lift.reason, f"{lift.height:g} mm high" if lift.height else "") if text
-            ),
-            listed=True,
-        )
-        for n, lift in enumerate(plan.lift, start=1)
-        if lift.face == face
-    ]
+    known = _components(plan)
+    first = len(plan.board.keepouts) + len(plan.board.parts) + len(plan.board.holes) + 1
+    found = []
+    for n, lift in enumerate(plan.lift, start=first):
+        if lift.face != face:
+            continue
+        number, area = known.get((lift.name, lift.face), (n, Point(lift.at).buffer(1.0)))
+        height = f"{lift.height:g} mm high" if lift.height else ""
+        note = "; ".join(text for text in (lift.reason, height) if text)
+        found.append(Mark("lift", f"#{number}", written(lift.name), area, note))
+    return found
+
+
+def _components(plan: Plan) -> dict[tuple[str, str], tuple[int, BaseGeometry]]:
+    """Number and shape of what stands on a face, by name and face; the first of a name counts."""
+    found: dict[tuple[str, str], tuple[int, BaseGeometry]] = {}
+    for n, one in enumerate(plan.board.keepouts, start=1):
+        if one.face is not None:
+            found.setdefault((one.name, one.face), (n, keepout_area(one.spine, one.radius)))
+    for n, part in enumerate(plan.board.parts, start=len(plan.board.keepouts) + 1):
+        found.setdefault((part.name, part.face), (n, part.area))
+    return found
 
 
 def _standing(plan: Plan, face: FaceName) -> list[Mark]:
@@ -212,12 +232,10 @@ def _standing(plan: Plan, face: FaceName) -> list[Mark]:
         area = keepout_area(one.spine, one.radius)
         name = f"{written(one.name)} {layers_number(one.layers)}"
         if one.kind == "component" and one.face == face and one.height:
-            note = f"{one.height:g} mm high"
-            found.append(Mark("window", f"W{n}", name, area, note, one.layers, listed=True))
+            found.append(Mark("window", f"#{n}", name, area, f"{one.height:g} mm high", one.layers))
         else:
-            found.append(Mark("keepout", f"K{n}", name, area, one.kind, one.layers))
+            found.append(Mark("keepout", f"#{n}", name, area, one.kind, one.layers))
     for n, part in enumerate(plan.board.parts, start=len(plan.board.keepouts) + 1):
         if part.face == face and (part.name, face) not in gone and part.height:
-            note = f"{part.height:g} mm high"
-            found.append(Mark("window", f"W{n}", written(part.name), part.area, note, listed=True))
+            found.append(Mark("window", f"#{n}", written(part.name), part.area, f"{part.height:g} mm high"))
     return found

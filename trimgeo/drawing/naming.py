@@ -66,7 +66,7 @@ def forms(mark: Mark) -> tuple[Wording, ...]:
             _cut_wording(mark, (f"{value} mm", f"± {bound}"), NEXT_LINE),
             _cut_wording(mark, (), KEY_ALONE["cut"]),
         )
-    full = mark.name if mark.kind in ("keepout", "hole") else f"{mark.key} {mark.name}"
+    full = f"lift {mark.name}" if mark.kind == "lift" else mark.name
     length = width(full, LABEL)
     found: list[Wording] = []
     if length <= NAME_ROOM:
@@ -76,7 +76,8 @@ def forms(mark: Mark) -> tuple[Wording, ...]:
         broken = wrapped(full, LABEL, NAME_ROOM)
     if 1 < len(broken) <= 3 and max(width(line, LABEL) for line in broken) <= NAME_ROOM:
         found.append(_wording(broken, NEXT_LINE * (len(broken) - 1)))
-    return (*found, _wording((mark.key,), KEY_ALONE[mark.kind] if found else 0.0))
+    key = f"lift {mark.key}" if mark.kind == "lift" else mark.key
+    return (*found, _wording((key,), KEY_ALONE[mark.kind] if found else 0.0))
 
 
 def _wording(lines: tuple[str, ...], price: float) -> Wording:

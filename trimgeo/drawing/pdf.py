@@ -30,10 +30,15 @@ def to_pdf(sheets: Sequence[Sheet], title: str) -> bytes:
     typeface = lettering.typeface()
     pdfmetrics.registerFont(typeface)
     buffer = BytesIO()
-    canvas = Canvas(buffer, invariant=1, pageCompression=1, initialFontName=typeface.fontName)
+    # Print scaling came with PDF 1.6 (ISO 32000-1:2008, table 150).
+    canvas = Canvas(
+        buffer, invariant=1, pageCompression=1, pdfVersion=(1, 6), initialFontName=typeface.fontName
+    )
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setTitle(title)
+    canvas.setAuthor("trimgeo")
     canvas.setCreator("trimgeo")
+    canvas.setSubject("sheets at true scale: print at 100 %")
     for sheet in sheets:
         canvas.setPageSize((sheet.width * POINTS_PER_MM, sheet.height * POINTS_PER_MM))
         canvas.bookmarkPage(sheet.name)

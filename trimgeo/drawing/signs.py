@@ -59,8 +59,8 @@ class StateSign:
 
 
 _LINES = (
-    LineSign("finished", "finished edge", INK, 0.25),
-    LineSign("guide", "guide line: stay outside of it", OKABE_ITO["bluish green"], 0.30, (5.0, 1.4)),
+    LineSign("finished", "finished edge", INK, 0.20),
+    LineSign("guide", "guide line: stay outside of it", OKABE_ITO["bluish green"], 0.40, (5.0, 1.4)),
     LineSign("kerf", "kerf band", "#808080", 0.12),
     LineSign("swept", "swept band", OKABE_ITO["orange"], 0.35, (0.0, 1.2)),
     LineSign("board", "board edge", INK, 0.12),
@@ -68,7 +68,7 @@ _LINES = (
     LineSign("keepout", "keep-out", NEUTRAL, 0.15),
     LineSign("lift", "part to lift", INK, 0.25, (1.6, 0.9)),
     LineSign("window", "window to cut out: the part stays", INK, 0.25, (0.9, 0.7)),
-    LineSign("stop", "stop mark", INK, 0.60),
+    LineSign("stop", "stop mark: the axle stops here", INK, 0.60),
     LineSign("leader", "pointer of a label", NEUTRAL, 0.12),
     LineSign("thin", "ticks, frames and arrows", INK, 0.12),
     LineSign("bar", "check bar", INK, 0.25),

@@ -37,10 +37,6 @@ COLUMN: Final = 58.0
 LEAST_PANEL: Final = 18.0
 """A lower strip of lists is worth its place from this height."""
 
-STRETCH_LIMITS: Final = (0.8, 1.25)
-"""Fit to page on common papers gives 0.94 to 1.03 (FACTS of the trade); past these it is a slip."""
-
-
 EVERY_KIND: Final = frozenset(LINES) | frozenset(STATES)
 
 
@@ -57,18 +53,11 @@ def template_sheets(plan: Plan, paper: str) -> tuple[Sheet, ...]:
 
     Sheets ``top`` and ``bottom``; pages ``top-1``, ``top-2`` and so on with ``top-map`` where the board is
     larger than the paper; ``top-list`` where the lists need more room.  Raises `trimgeo.JobError` for a
-    paper that is not known and for a stretch that no printer has.
+    paper that is not known.
 
     """
     if paper not in PAPERS:
         raise JobError("--paper", f"found {paper!r}", f"name one of {', '.join(PAPERS)}")
-    for ratio in plan.board.job.sheet.stretch or ():
-        if not STRETCH_LIMITS[0] <= ratio <= STRETCH_LIMITS[1]:
-            raise JobError(
-                f"{plan.board.job.source}, [sheet], stretch",
-                f"found {ratio:g}",
-                "give measured length / nominal length of each bar, such as [0.97, 0.98]",
-            )
     pages = [(face, page) for face in FACES for page in _face_pages(plan, face, PAPERS[paper])]
     return tuple(
         Sheet(
@@ -204,8 +193,8 @@ def _tiled(
     found: list[_Page] = []
     views: list[View] = []
     for number in range(1, pages.count + 1):
-        matches, boxes = match_marks(pages, number)
-        view = board_view(plan, named, whole.moved(pages.shift(number)), pages.window, boxes)
+        matches, boxes, strips = match_marks(pages, number)
+        view = board_view(plan, named, whole.moved(pages.shift(number)), pages.window, boxes, strips)
         signs, _ = _legend(plan, page, named, view.kinds | {"match", "overlap"})
         part = f"page {number} of {pages.count}"
         found.append(_Page(f"{face}-{number}", part, page, (*signs, *view.items, *matches)))

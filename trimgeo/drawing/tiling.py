@@ -7,6 +7,7 @@ from math import ceil
 from typing import Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.furniture import paragraph
 from trimgeo.drawing.legend import match_mark
@@ -74,8 +75,8 @@ def grid(size: XY, window: Box) -> Grid:
     return Grid(columns, rows, window)
 
 
-def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ...]]:
-    """Match marks and overlap lines of a page, and the boxes that they take.
+def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ...], tuple[BaseGeometry, ...]]:
+    """Match marks and overlap lines of a page, the boxes that the marks take, and the lines.
 
     A mark has the same letters and, laid over its likeness, the same place on the board on both pages.
     """
@@ -88,8 +89,10 @@ def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ..
         half = max(MATCH * 1.5, width(name, MATCH_LABEL) / 2)
         boxes.append((at[0] - half, at[1] - MATCH * 1.5, at[0] + half, base + MATCH_LABEL * ASCENT))
     line = LINES["overlap"]
-    dashes = tuple(d for run in _overlap_lines(pages, page) for d in dashed(run, *line.dashes))
-    return (Strokes("overlap", dashes, line.colour, line.width), *items), tuple(boxes)
+    runs = _overlap_lines(pages, page)
+    dashes = tuple(d for run in runs for d in dashed(run, *line.dashes))
+    overlap = Strokes("overlap", dashes, line.colour, line.width)
+    return (overlap, *items), tuple(boxes), tuple(shapely.LineString(run) for run in runs)
 
 
 def _marks_of(pages: Grid, page: int) -> list[tuple[XY, str]]:
