@@ -287,7 +287,7 @@ def test_what_cannot_be_a_shape_is_refused_in_one_sentence(tmp_path: Path, body:
         ('width="10" height="10" viewBox="0 0 10"', "no rectangle"),
         ('width="10" height="10" viewBox="0 0 0 10"', "no rectangle"),
         ('width="10" height="10" viewBox="a b c d"', "unreadable"),
-        ('width="1e400" height="10"', "how large its page is"),
+        ('width="1e400" height="10"', "unreadable page size: 1e400 is too large"),
     ],
 )
 def test_a_page_without_a_true_size_is_refused(tmp_path: Path, page: str, words: str) -> None:

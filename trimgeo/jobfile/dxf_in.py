@@ -70,7 +70,9 @@ def read_dxf(data: bytes, layer: str | None, source: Source) -> tuple[list[Piece
     """
     with _quiet():
         document = _document(data, source)
-        unit, factor = _unit(document, source)
+        # Where a file has no header, the library makes one up, in metres.
+        headed = re.search(rb"SECTION\s+2\s+HEADER\s", data) is not None
+        unit, factor = _unit(document, headed, source)
         try:
             pieces = list(_limited(_pieces(document, layer, factor, source), source))
             if not pieces and layer is not None:
@@ -119,18 +121,23 @@ def _damaged(source: Source, error: Exception) -> JobError:
     )
 
 
-def _unit(document: Drawing, source: Source) -> tuple[str, float]:
-    code = document.header.get("$INSUNITS", 0)
+def _unit(document: Drawing, headed: bool, source: Source) -> tuple[str, float]:
+    code = document.header.get("$INSUNITS", 0) if headed else 0
     if code not in UNITS:
         raise source.error(f"its header has the unit {code!s:.20}", "save it in millimetres ($INSUNITS 4)")
     return UNITS[code]
 
 
 def _need_layer(document: Drawing, layer: str, source: Source) -> None:
-    drawn = [str(e.dxf.layer) for e in document.modelspace()]
-    names = [*drawn, *(table.dxf.name for table in document.layers)]
+    drawn = [e.dxf.layer for e in document.modelspace()]
+    names = [_plain(name) for name in (*drawn, *(table.dxf.name for table in document.layers))]
     if layer.casefold() not in {name.casefold() for name in names}:
         raise unknown_layer(source, layer, names, "layer")
+
+
+def _plain(name: object) -> str:
+    """A name with its characters beyond the code page, which stand as U+ and four digits."""
+    return re.sub(r"\\U\+([0-9A-Fa-f]{4})", lambda found: chr(int(found[1], 16)), str(name))
 
 
 def _limited(pieces: Iterator[Piece], source: Source) -> Iterator[Piece]:
@@ -170,7 +177,7 @@ def _entities(
             raise source.error("has too many copies of its blocks", "save the shapes alone")
         if not entity.dxf.hasattr("layer"):
             raise source.error(f"has a damaged {entity.dxftype()} without layer", "save the drawing again")
-        own = str(entity.dxf.layer)
+        own = _plain(entity.dxf.layer)
         name = inherited if own == "0" and inherited is not None else own
         if entity.dxftype() != "INSERT":
             yield entity, name

@@ -52,7 +52,16 @@ class Source:
 
     def error(self, found: str, fix: str) -> JobError:
         """The error for something found in this file."""
-        return JobError(self.place, f"{self.name}: {found}", fix)
+        return JobError(self.place, shown(f"{self.name}: {found}"), shown(fix))
+
+
+def shown(text: str) -> str:
+    r"""Text of a file as a terminal can show it: nothing that moves its cursor or has no letter.
+
+    >>> shown("layer\x1b[2J \udc80")
+    'layer?[2J ?'
+    """
+    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
 
 
 def read_bytes(path: Path, source: Source) -> bytes:

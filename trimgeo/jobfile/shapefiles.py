@@ -13,7 +13,7 @@ from shapely import Polygon
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.dxf_in import read_dxf
-from trimgeo.jobfile.pieces import Piece, Source, checked, read_bytes
+from trimgeo.jobfile.pieces import Piece, Source, checked, read_bytes, shown
 from trimgeo.jobfile.svg_in import read_svg
 from trimgeo.model.board import Circle, Ring
 from trimgeo.plane.arcs import Chains, Floats, chain, flatten, whole_circle
@@ -96,6 +96,8 @@ def _not_closed(found: Chains, on: str, layer: str | None, source: Source) -> Jo
         return source.error(
             f"has more than two ends of lines{where} that meet at {at}", "draw one closed line there"
         )
+    if len(found.loose) == 1:
+        return source.error(f"has a line{where} whose end at {_xy(found.loose[0])} meets no other", fix)
     ends = shapely.points(found.loose)
     pairs, distances = shapely.STRtree(ends).query_nearest(ends, exclusive=True, return_distance=True)
     best = int(np.argmin(distances))
@@ -110,7 +112,7 @@ def _labels(pieces: Sequence[Piece], layer: str | None) -> list[str]:
     taken: set[str] = set()
     labels = []
     for piece in pieces:
-        base = re.sub(r"\s+", " ", piece.label or piece.layer or layer or "shape").strip()[:100] or "shape"
+        base = " ".join(shown(piece.label or piece.layer or layer or "shape").split())[:100] or "shape"
         label = base if piece.label else ""
         while not label or label in taken:
             counts[base] = counts.get(base, 0) + 1
@@ -155,7 +157,8 @@ def _too_large(label: str, size: float, unit: str, source: Source) -> JobError:
 
 
 def _circle(row: Floats) -> Circle:
-    x, y, radius = row.tolist()
+    # A picometre off: so a radius of 3.7 that went through half circles is 3.7 again.
+    x, y, radius = (np.round(row, 9) + 0.0).tolist()
     return Circle((x, y), radius)
 
 

@@ -138,7 +138,7 @@ def _page(root: Element, source: Source) -> tuple[Floats, tuple[float, float]]:
             for key in ("width", "height")
         )
     except ValueError as error:
-        raise source.error(f"has a page with an unreadable {error}", 'write such as width="100mm"') from error
+        raise source.error(f"has an unreadable page size: {error}", 'write such as width="100mm"') from error
     if box is not None and (len(box) != 4 or min(box[2:]) <= 0):
         raise source.error("has a viewBox that is no rectangle", "write left, top, width and height")
     if box is not None and (width is None) != (height is None):
