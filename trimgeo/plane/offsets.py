@@ -176,15 +176,17 @@ def _ribbon(outline: Polygon, stretch: Stretch, distance: float) -> Polygon | No
     """The strip between a stretch and its offset in one polygon, or None where that is not the answer.
 
     It is where no side vanishes (each is longer than what its reflex ends take off it), the strip does not
-    touch itself, and its far border does not meet the outline.
+    touch itself, and it does not meet the outline anywhere else.
     """
     before, after = stretch.turns
     taken = -distance * np.tan(np.radians(np.minimum([before, after], 0.0)) / 2).sum(axis=0)
     if np.any(taken >= np.hypot(*(stretch.ends - stretch.starts).T) - SAME):
         return None
-    far = _mitred(stretch, distance)
-    border = np.vstack([far, far[:1]]) if stretch.closed else far
-    strip = Polygon(far if stretch.closed else np.vstack([stretch.points, far[::-1]]))
+    far, near = _mitred(stretch, distance), stretch.points
+    # The strip's ends count too, from a hair beside the outline: a thin part of it may stand across them.
+    ends = near[[0, -1]] + 10 * SAME * unit(far[[0, -1]] - near[[0, -1]])
+    border = np.vstack([far, far[:1]] if stretch.closed else [ends[:1], far, ends[1:]])
+    strip = Polygon(far if stretch.closed else np.vstack([near, far[::-1]]))
     if not strip.is_valid or shapely.intersects(outline, shapely.linestrings(border)):
         return None
     return strip

@@ -58,17 +58,22 @@ def simplified(points: ArrayLike, tolerance: float = NEEDLESS) -> Floats:
     [[0.0, 0.0], [2.0, 0.0], [2.0, 2.0]]
     """
     xy = np.asarray(points, dtype=np.float64)
-    if len(xy) < 4 or np.min(_deviations(xy)) > tolerance:
+    soft = _deviations(xy) <= tolerance
+    if len(xy) < 4 or not soft.any():
         return xy
     extreme = int(np.lexsort((xy[:, 1], xy[:, 0]))[0])
-    walk = [*((np.arange(len(xy)) + extreme) % len(xy)), extreme]
-    kept, anchor = [extreme], 0
-    for here in range(1, len(walk) - 1):
+    walk = np.append((np.arange(len(xy)) + extreme) % len(xy), extreme)
+    kept = ~soft
+    kept[extreme] = True
+    last = 0
+    for here in np.flatnonzero(~kept[walk]):
+        before = int(here) - 1
+        anchor = before if kept[walk[before]] else last
+        last = anchor
         between = xy[walk[anchor + 1 : here + 1]]
         if np.max(_distances(between, xy[walk[anchor]], xy[walk[here + 1]])) > tolerance:
-            kept.append(walk[here])
-            anchor = here
-    return np.asarray(xy[np.sort(np.asarray(kept))])
+            kept[walk[here]] = True
+    return np.asarray(xy[kept])
 
 
 def _deviations(xy: Floats) -> Floats:
