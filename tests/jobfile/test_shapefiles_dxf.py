@@ -16,7 +16,7 @@ from typing import Any
 import ezdxf
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import Polygon, affinity
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
@@ -155,6 +155,22 @@ def test_a_stretched_circle_in_a_block_is_an_ellipse(tmp_path: Path) -> None:
     (shape,) = shapes(tmp_path, draw)
     assert shape.disc is None
     assert shape.ring.polygon.bounds == pytest.approx((40, 45, 60, 55), abs=0.005)
+
+
+@pytest.mark.parametrize(("across", "up"), [(1, 1), (-1, 1), (1, -1), (-1, -1), (2, 1), (-1, 3)])
+def test_a_block_may_be_mirrored_and_stretched(tmp_path: Path, across: float, up: float) -> None:
+    # A D of radius 5 with a notch: unlike its mirror image either way.
+    vertices = [(0, 0, 0), (4, 0, 0), (4, 1, 0), (6, 1, 0), (6, 0, 0), (10, 0, 1.0), (10, 10, 0), (0, 10, 0)]
+
+    def draw(space: Any) -> None:
+        ring(space.doc.blocks.new("D"), vertices)
+        space.add_blockref("D", (20, 30), dxfattribs={"xscale": across, "yscale": up})
+
+    (plain,) = shapes(tmp_path, lambda space: ring(space, vertices))
+    (placed,) = shapes(tmp_path, draw)
+    moved = affinity.translate(affinity.scale(plain.ring.polygon, across, up, origin=(0, 0)), 20, 30)
+    assert placed.ring.polygon.hausdorff_distance(moved) <= 0.005 * (1 + max(abs(across), abs(up)))
+    assert len(placed.ring.circles) == (1 if abs(across) == abs(up) else 0)
 
 
 def test_blocks_in_rows_and_columns_and_blocks_in_blocks(tmp_path: Path) -> None:

@@ -139,7 +139,7 @@ def test_an_arc_too_small_for_its_chord_grows_until_it_fits(tmp_path: Path) -> N
 coordinate = st.floats(-40, 40).map(lambda x: round(x, 3))
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.tuples(coordinate, coordinate),
     st.tuples(st.floats(1, 50), st.floats(1, 50)),
