@@ -65,16 +65,25 @@ def nominal_clearances(
     rest = np.flatnonzero(~(whole & inside & (distance > ROUNDING)))
     if len(rest) == 0:
         return distance, place
-    off = rest[~on_board[rest]]
-    clipped = nearest_on_board(spines[off], radii[off], edge, lines)
-    there = np.isfinite(clipped.distance)
-    distance[off] = np.where(there, clipped.distance, np.nan)
-    place[off] = np.where(there[:, None], clipped.on_shape, np.nan)
+    reaches = on_board[rest] | _reaches(edge, spines[rest], radii[rest])
+    distance[rest[~reaches]] = place[rest[~reaches]] = np.nan
+    rest = rest[reaches]
     depth, deep_place = _depths(spines[rest], radii[rest], finished, waste_of(edge, finished, new_edges))
-    outside = (depth > ROUNDING) & np.isfinite(distance[rest])
+    outside = depth > ROUNDING
     distance[rest[outside]] = -depth[outside]
     place[rest[outside]] = deep_place[outside]
+    over = rest[~outside & ~on_board[rest]]
+    if len(over):
+        clipped = nearest_on_board(spines[over], radii[over], edge, lines)
+        distance[over], place[over] = clipped.distance, clipped.on_shape
     return distance, place
+
+
+def _reaches(edge: Polygon, spines: NDArray[Any], radii: Floats) -> NDArray[np.bool_]:
+    """Which shapes reach over the board edge by more than rounding; less is nothing on the board."""
+    inner = shapely.buffer(edge, -ROUNDING, join_style="mitre")
+    shapely.prepare(inner)
+    return np.asarray(shapely.dwithin(inner, spines, radii))
 
 
 def _depths(
@@ -84,9 +93,8 @@ def _depths(
     depth, place = np.zeros(len(spines)), np.full((len(spines), 2), np.nan)
     shapely.prepare(waste)
     some = np.flatnonzero(shapely.dwithin(waste, spines, radii + ROUNDING))
-    if len(some) == 0:
-        return depth, place
-    depth[some], place[some] = deepest(spines[some], radii[some], finished, waste)
+    if len(some):
+        depth[some], place[some] = deepest(spines[some], radii[some], finished, waste)
     return depth, place
 
 

@@ -68,9 +68,10 @@ def exposed(keepouts: Sequence[Keepout], finished: Polygon, cuts: Sequence[Cut])
     shapely.prepare(finished)
     found: list[Exposed] = []
     for cut in cuts:
+        sides = _sides([cut.line])
         stretches = []
         for keepout in _near(copper, [cut.line]):
-            spans = _along(keepout, finished, cut.line)
+            spans = _along(keepout, finished, sides)
             stretches += [
                 (layer, keepout.net or "", keepout.net, span) for layer in keepout.layers for span in spans
             ]
@@ -214,10 +215,9 @@ def _each_once(points: Floats) -> tuple[XY, ...]:
     return tuple(kept)
 
 
-def _along(keepout: Keepout, finished: Polygon, line: LineString) -> list[Span]:
+def _along(keepout: Keepout, finished: Polygon, sides: Pieces) -> list[Span]:
     """Where a cut meets copper on its kept side, mm along the cut."""
     found: list[Span] = []
-    sides = _sides([line])
     length = np.hypot(*(sides.end - sides.start).T)
     start = np.cumsum(length) - length
     for n in np.flatnonzero(_reached(keepout, sides)).tolist():

@@ -59,17 +59,19 @@ def pieces(geometries: Sequence[Any] | NDArray[Any]) -> Pieces:
     corners = shapely.get_coordinates(lines)
     count = shapely.get_num_coordinates(lines)
     last = np.cumsum(count) - 1
-    ring = np.isin(shapely.get_type_id(lines), (2, 3)) & (count > 0)
+    kinds = shapely.get_type_id(lines)
+    ring = ((kinds == 2) | (kinds == 3)) & (count > 0)
     start = np.delete(np.arange(len(corners)), last[ring])
-    end = start + 1
-    end[np.isin(start, last[~ring])] -= 1
+    ends_open = np.zeros(len(corners), dtype=bool)
+    ends_open[last[~ring & (count > 0)]] = True
+    end = start + ~ends_open[start]
     return Pieces(corners.take(start, axis=0), corners.take(end, axis=0), np.repeat(owner, count - ring))
 
 
 def _lines(geometries: NDArray[Any]) -> tuple[NDArray[Any], Ints]:
     """Points, lines and rings with the index of the geometry each comes from."""
     kinds = shapely.get_type_id(geometries)
-    whole = np.isin(kinds, (0, 1, 2)) | ((kinds == 3) & (shapely.get_num_interior_rings(geometries) == 0))
+    whole = ((kinds >= 0) & (kinds <= 2)) | ((kinds == 3) & (shapely.get_num_interior_rings(geometries) == 0))
     if whole.all():
         return geometries, np.arange(len(geometries))
     parts, owner = shapely.get_parts(geometries, return_index=True)
@@ -322,19 +324,15 @@ def nearest_on_board(spines: NDArray[Any], radii: Floats, edge: Polygon, lines: 
     """Nearest points of ``lines``, all on the board, and of what each grown spine has on the board.
 
     Each piece grown by its radius is convex, so its nearest point to a line is where it would be
-    without the board edge, or on the board edge within the piece.  What reaches over the edge by less
-    than 1e-9 mm has nothing on the board.
+    without the board edge, or on the board edge within the piece.
 
     >>> found = nearest_on_board(np.array([shapely.Point(0, -1)]), np.array([2.0]), shapely.box(-5, 0, 5, 5),
     ...                          pieces([shapely.LineString([(-5, 3), (5, 3)])]))
     >>> found.distance.round(9).tolist(), found.on_shape.round(9).tolist()
     ([2.0], [[0.0, 1.0]])
     """
-    inner = shapely.buffer(edge, -1e-9, join_style="mitre")
-    shapely.prepare(inner)
-    there = shapely.dwithin(inner, spines, radii)
-    plain = np.flatnonzero(there & ((radii <= 0) | (shapely.get_dimensions(spines) == 2)))
-    round_ = np.flatnonzero(there & (radii > 0))
+    plain = np.flatnonzero((radii <= 0) | (shapely.get_dimensions(spines) == 2))
+    round_ = np.flatnonzero(radii > 0)
     areas, grown = pieces(shapely.intersection(spines[plain], edge)), pieces(spines[round_])
     groups = [areas._replace(owner=plain[areas.owner])]
     grown = grown._replace(owner=round_[grown.owner])
