@@ -140,8 +140,9 @@ class Ground:
     """What a line is laid on: board, chains parted at the board's edge, and the run-out.
 
     ``walls`` are the distances of the kerf's walls, and ``taken`` the outline grown by the sanding margin.
-    ``free`` has, for the start and the end of each chain, how far both walls may run on beside it before
-    one enters that, shape (chains, 2).  ``far`` is longer than any line on the board.
+    For the start and the end of each chain, shape (chains, 2): ``free`` is how far both walls may run on
+    before one enters that, ``clear`` before a corner of it stands between them.  ``far`` is longer than any
+    line on the board.
     """
 
     board: Border
@@ -150,6 +151,7 @@ class Ground:
     walls: tuple[float, float]
     taken: Border
     free: Floats
+    clear: Floats
     far: float
 
 
@@ -167,7 +169,11 @@ def ground(edge: Ring, linked: Sequence[Chain], cutter: Cutter, finish: Finish, 
     starts = np.concatenate([v + wall * n for wall in walls])
     enters = first_inside(starts, far * np.tile(d, (2, 1)), np.tile(n, (2, 1)), taken)
     free = np.minimum(enters.reshape(2, -1, 2).min(axis=0), far)
-    return Ground(border_of(edge.polygon), parted, past, walls, taken, free, far)
+    corners = taken.starts - v[:, None]
+    along, across = np.sum(corners * d[:, None], axis=2), np.sum(corners * n[:, None], axis=2)
+    between = (along > SAME) & (across > walls[0] + SAME) & (across < walls[1] - SAME)
+    clear = np.min(np.where(between, along, far), axis=1).reshape(-1, 2)
+    return Ground(border_of(edge.polygon), parted, past, walls, taken, free, clear, far)
 
 
 def lines(
@@ -268,7 +274,8 @@ def _run_out(spans: Floats, length: float) -> Floats:
 def _ahead(base: Ground, border: Border, line: OffsetLine, at_end: bool) -> tuple[float, Stop | None]:
     """How far a line may run on from its end, mm, and what stops it there.
 
-    It stops where it enters the grown outline; where it passes that, where a wall of the kerf would.
+    It stops where it enters the grown outline, or where a corner of what is taken stands in the kerf's way;
+    where it passes both, where a wall of the kerf would enter.
     """
     chain = (line.last if at_end else line.first)[0]
     a, b = line.points[[-2, -1]] if at_end else line.points[:2]
@@ -277,9 +284,9 @@ def _ahead(base: Ground, border: Border, line: OffsetLine, at_end: bool) -> tupl
     if not (line.free_end if at_end else line.free_start):
         return 0.0, Stop(chain, at_end, _wall(border, end, n))
     length = float(first_inside(end[None], base.far * ahead[None], n[None], border)[0])
-    if length < base.far:
+    if length < min(base.far, base.clear[chain, int(at_end)]):
         return length, Stop(chain, at_end, _wall(border, end + length * ahead, n))
-    length = float(base.free[chain, int(at_end)])
+    length = float(min(base.clear[chain, int(at_end)], base.free[chain, int(at_end)]))
     if length < base.far:
         return length, Stop(chain, at_end, _wall(base.taken, end + length * ahead, n))
     return base.far, None
