@@ -32,7 +32,7 @@ def report(plan: Plan) -> Json:
         "variant": job.variant,
         "units": "mm",
         "views": [view(each) for each in board.views],
-        "board": {"edge": _ring(board.edge.polygon), "area_mm2": _mm(board.edge.polygon.area)},
+        "board": {"edge": _ring(board.edge.polygon), "area_mm2": _mm(board.edge.area)},
         "outline": _outline(plan),
         "clearance": {
             "minimum": _row(plan.minimum),
@@ -127,7 +127,7 @@ def _outline(plan: Plan) -> Json:
         "finished": _ring(plan.finished.polygon),
         "guide": _lines(plan.lines.guide),
         "tool_centre": _lines(plan.lines.tool_centre),
-        "area_mm2": _mm(plan.finished.polygon.area),
+        "area_mm2": _mm(plan.finished.area),
         "cut_length_mm": _mm(sum(cut.length for cut in plan.cuts)),
         "cuts": [
             {"n": cut.n, "from": _point(cut.start), "to": _point(cut.end), "length_mm": _mm(cut.length)}

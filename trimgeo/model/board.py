@@ -12,11 +12,13 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from trimgeo.model.job import Job
 from trimgeo.model.planemap import PlaneMap
+from trimgeo.plane.arcs import bulged, enclosed_area
 
 Area = Polygon | MultiPolygon
 FaceName = Literal["top", "bottom"]
@@ -148,6 +150,15 @@ class Ring:
 
     polygon: Polygon
     circles: tuple[Circle, ...] = ()
+
+    @cached_property
+    def area(self) -> float:
+        """Area in mm², of the true arcs and not of the chords that stand for them."""
+        if not self.circles:
+            return float(self.polygon.area)
+        circles = np.array([[*circle.centre, circle.radius] for circle in self.circles])
+        points = shapely.get_coordinates(self.polygon.exterior)[:-1]
+        return abs(enclosed_area(bulged(points, True, circles)))
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from trimgeo.model import answer
@@ -39,8 +41,12 @@ class Cut:
 
     @property
     def length(self) -> float:
-        """Length along the finished edge, mm."""
-        return float(self.line.length)
+        """Length along the finished edge, mm; of a curved cut that of its arc, not of its chords."""
+        if self.circle is None:
+            return float(self.line.length)
+        chords = np.hypot(*np.diff(shapely.get_coordinates(self.line), axis=0).T)
+        radius = self.circle.radius
+        return float(np.sum(2 * radius * np.arcsin(np.minimum(chords / (2 * radius), 1.0))))
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ def check_lines(plan: Plan) -> list[str]:
     lines += _wrapped(
         "Outline:         ",
         f"{len(plan.cuts)} new edges, {mm(cut_length, 1)} to cut, "
-        f"{plan.finished.polygon.area / 100:.1f} of {plan.board.edge.polygon.area / 100:.1f} cm² kept",
+        f"{plan.finished.area / 100:.1f} of {plan.board.edge.area / 100:.1f} cm² kept",
     )
     if job.cutter is not None and job.finish is not None:
         lines += _wrapped(

@@ -1,0 +1,64 @@
+"""Draws the pictures of README from the sample, with the tool itself.
+
+Run: python samples/show.py   (needs the test requirements, and Chromium for the report's picture)
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pypdfium2
+from PIL import Image
+
+import trimgeo
+
+HERE = Path(__file__).parent
+PICTURES = HERE / "pictures"
+WIDTH = 1200
+
+
+def main() -> None:
+    PICTURES.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as name:
+        out = Path(name)
+        board = trimgeo.prepare(trimgeo.load(HERE / "greenhouse", variant="display"))
+        trimgeo.write(trimgeo.plan(board), out)
+        save(cv2.imread(str(out / "overlay-scan-top.png")), "overlay-top.png")
+        document = pypdfium2.PdfDocument(str(out / "template.pdf"))
+        for page, face in zip(document, ("top", "bottom"), strict=False):
+            save(page.render(scale=2.0).to_numpy()[:, :, :3], f"sheet-{face}.png")
+        save(screenshot(out / "report.html"), "report.png")
+
+
+def screenshot(page: Path) -> np.ndarray:
+    """The head of the report as a browser shows it."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    assert browser, "no browser found: install chromium"
+    picture = page.with_suffix(".png")
+    flags = "--headless --no-sandbox --disable-gpu --no-first-run --disable-background-networking"
+    words = [
+        browser,
+        *flags.split(),
+        "--hide-scrollbars",
+        f"--user-data-dir={page.parent / 'profile'}",
+        "--window-size=1000,900",
+    ]
+    subprocess.run([*words, f"--screenshot={picture}", page.as_uri()], check=True, capture_output=True)
+    return cv2.imread(str(picture))
+
+
+def save(pixels: np.ndarray, name: str) -> None:
+    """At most `WIDTH` pixels wide, in a palette of 128 colours: small enough for a repository."""
+    scale = min(1.0, WIDTH / pixels.shape[1])
+    small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    image = Image.fromarray(np.ascontiguousarray(small[:, :, ::-1]))
+    image.quantize(128).save(PICTURES / name, optimize=True)
+
+
+if __name__ == "__main__":
+    main()
