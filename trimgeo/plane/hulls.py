@@ -44,8 +44,17 @@ def side_angles(corners: Floats) -> Floats:
     [0.0, 90.0, 225.0]
     """
     x, y = (np.roll(corners, -1, axis=0) - corners).T
-    angles = np.mod(np.arctan2(-x, y), 2 * np.pi)
-    return np.asarray(np.where(angles >= 2 * np.pi, 0.0, angles))
+    return wrapped(np.arctan2(-x, y))
+
+
+def wrapped(angles: Floats) -> Floats:
+    """The same angles in [0, 2π), which a remainder alone does not give for those just below 0.
+
+    >>> wrapped(np.array([-1e-20, 7.0])).round(6).tolist()
+    [0.0, 0.716815]
+    """
+    remainder = np.mod(angles, 2 * np.pi)
+    return np.asarray(np.where(remainder >= 2 * np.pi, 0.0, remainder))
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.plane.cycles import Cycle, cheapest_cycles
-from trimgeo.plane.hulls import Floats, Indices, side_angles
+from trimgeo.plane.hulls import Floats, Indices, side_angles, wrapped
 from trimgeo.plane.tracks import Surroundings, Tracks, between, tracks
 from trimgeo.plane.turned import middled_angles
 
@@ -37,7 +37,7 @@ NEAR_BEST = 1.003
 FINER = 8
 """Times that a turned cut's range is narrowed fivefold: to about 1e-7 rad."""
 
-MOST_LINES = 420
+MOST_LINES = 360
 MOST_LINES_NOTCHED = 120
 """Candidates of the first search, in a convex ring and in one with notches: about 0.2 s."""
 
@@ -61,6 +61,8 @@ def smallest_outlines(around: Surroundings, most: int, least_depth: float) -> li
     [8.0, 4.0, 2.0, 1.0]
     """
     pool = _candidates(around, least_depth)
+    if not len(pool):
+        return []
     angles = _thinned(around, pool)
     best: list[Smallest] = []
     for _ in range(SEARCHES):
@@ -105,14 +107,13 @@ def _candidates(around: Surroundings, least_depth: float) -> Floats:
     turned = [start + gap * np.arange(1, n) / n for start, gap, n in zip(seen, turn, steps, strict=True)]
     back = _stretched(np.concatenate(turned), np.asarray(np.linalg.inv(stretch.T), dtype=np.float64))
     angles = np.unique(np.concatenate([flush, back]))
-    angles = angles[angles < 2 * np.pi]
     return np.asarray(angles[tracks(around, angles).depth > least_depth])
 
 
 def _stretched(angles: Floats, matrix: Floats) -> Floats:
     """Angles in [0, 2π) of the unit vectors at ``angles`` after ``matrix``."""
     x, y = matrix @ np.array([np.cos(angles), np.sin(angles)])
-    return np.asarray(np.mod(np.arctan2(y, x), 2 * np.pi))
+    return wrapped(np.arctan2(y, x))
 
 
 def _thinned(around: Surroundings, pool: Floats) -> Floats:
@@ -152,8 +153,9 @@ def _turned(around: Surroundings, lines: Tracks, area: Floats, cycles: list[Cycl
     alone, others = _valleys(lines, area, cycles)
     found = [_finest(around, lines, turns) for turns in (alone, others) if len(turns.here)]
     fresh = np.concatenate([angle[:0], *found])
-    near = np.minimum(np.searchsorted(angle, fresh), len(angle) - 1)
-    apart = np.minimum(np.abs(fresh - angle[near]), np.abs(fresh - angle[near - 1]))
+    after = np.searchsorted(angle, fresh)
+    known = np.stack([angle[after - 1], angle[after % len(angle)]])
+    apart = np.abs(np.mod(fresh - known + np.pi, 2 * np.pi) - np.pi).min(axis=0)
     return np.asarray(fresh[apart > SAME_ANGLE])
 
 
@@ -191,7 +193,7 @@ def _finest(around: Surroundings, lines: Tracks, turns: _Turns) -> Floats:
         chosen = _areas(around, lines, turns, trial).argmin(axis=1)
         width = (high - low) / 10
         low, high = low + width * chosen, low + width * (chosen + 2)
-    return np.asarray(np.mod((low + high) / 2, 2 * np.pi))
+    return wrapped((low + high) / 2)
 
 
 def _areas(around: Surroundings, lines: Tracks, turns: _Turns, trial: Floats) -> Floats:
@@ -200,7 +202,7 @@ def _areas(around: Surroundings, lines: Tracks, turns: _Turns, trial: Floats) ->
     Infinite where turning would take more cuts.
     """
     before, here, after = turns
-    turned = tracks(around, np.mod(trial, 2 * np.pi).ravel())
+    turned = tracks(around, wrapped(trial.ravel()))
     index = np.arange(trial.size).reshape(trial.shape)
     if np.array_equal(before, here):
         area, cuts = between(around, turned, index, turned, index)

@@ -339,8 +339,11 @@ def _meet_on_ring(
     ahead, behind = first.forward, second.backward
     area, cuts = np.full(i.shape, np.inf), np.full(i.shape, np.inf)
     least = ahead.run[i, k] + MEETS
+    turn = np.mod(second.lines.angle[j] - first.lines.angle[i], 2 * np.pi)
+    long_way = (turn == 0) | (turn > np.pi)  # where both lines graze one corner of the ring
     for r in range(behind.near.shape[1]):
         run = np.mod(behind.place[j, r] - ahead.place[i, k] + MEETS, around.perimeter) - MEETS
+        run = np.where(long_way & (run < MEETS), run + around.perimeter, run)
         met = run <= least
         whole = ring_sweep(
             around, np.where(met, ahead.place[i, k], 0.0), np.where(met, np.maximum(run, 0), 0.0)

@@ -11,8 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from trimgeo.plane.hulls import Floats, Indices
+from trimgeo.plane.hulls import Floats, Indices, wrapped
 from trimgeo.plane.tracks import MEETS, Surroundings, Tracks, chain_between, cross
+
+MOST_FLUSH = 240
+"""Flush lines considered as neighbours: the work grows with their cube."""
 
 
 class _Middled(NamedTuple):
@@ -29,12 +32,13 @@ def middled_angles(around: Surroundings, lines: Tracks, cost: Floats, most: int)
     Only for a convex ring; outlines whose turned cut meets the ring are left to the search by steps.
     """
     flush = np.flatnonzero(lines.lines.front > lines.lines.back)
+    flush = flush[:: -(-len(flush) // MOST_FLUSH)]
     best = np.full(most + 1, np.inf)
     angle = np.full(most + 1, np.nan)
     for last in flush:
         turn = np.mod(lines.lines.angle[flush] - lines.lines.angle[last], 2 * np.pi)
         onward = flush[np.argsort(turn)][: np.count_nonzero(turn < np.pi)]
-        odd = _between(around, lines, cost, onward, int(last))
+        odd = _between(around, lines, cost, flush, onward, int(last))
         steps = np.where(np.triu(np.ones((len(onward),) * 2), 1) > 0, cost[np.ix_(onward, onward)], np.inf)
         reach = np.full(len(onward), np.inf)
         reach[0] = 0.0
@@ -46,14 +50,19 @@ def middled_angles(around: Surroundings, lines: Tracks, cost: Floats, most: int)
     return np.unique(angle[np.isfinite(angle)])
 
 
-def _between(around: Surroundings, lines: Tracks, cost: Floats, before: Indices, after: int) -> _Middled:
-    """The least turned cut after each line of ``before`` and in front of line ``after``."""
+def _between(
+    around: Surroundings, lines: Tracks, cost: Floats, flush: Indices, before: Indices, after: int
+) -> _Middled:
+    """The least turned cut after each line of ``before`` and in front of line ``after``.
+
+    It touches the hull at an end of the side whose flush line leaves the least between the two.
+    """
     angle = lines.lines.angle
     whole = np.mod(angle[after] - angle[before], 2 * np.pi)
-    every = np.mod(angle[None] - angle[before][:, None], 2 * np.pi)
+    every = np.mod(angle[flush][None] - angle[before][:, None], 2 * np.pi)
     among = (every > 0) & (every < whole[:, None])
-    areas = np.where(among, cost[before] + cost[:, after][None], np.inf)
-    chosen = areas.argmin(axis=1)
+    areas = np.where(among, cost[np.ix_(before, flush)] + cost[flush, after][None], np.inf)
+    chosen = flush[areas.argmin(axis=1)]
     front = _middled(around, lines, before, lines.lines.front[chosen], after)
     back = _middled(around, lines, before, lines.lines.back[chosen], after)
     nearer = front.area <= back.area
@@ -91,5 +100,5 @@ def _middled(around: Surroundings, lines: Tracks, before: Indices, corner: Indic
     start, end = lines.forward.start[before, 0], lines.backward.start[after, 0]
     swept = cross(start, x) + cross(x, y) + cross(y, np.broadcast_to(end, y.shape))
     area = swept - chain_between(around, straight, before, straight, np.full(len(before), after))
-    angle = np.mod(np.arctan2(normal[:, 1], normal[:, 0]), 2 * np.pi)
+    angle = wrapped(np.arctan2(normal[:, 1], normal[:, 0]))
     return _Middled(angle, np.where(touches & reached, area, np.inf))
