@@ -16,7 +16,7 @@ from trimgeo.tables import COVERAGE_FACTOR, COVERAGE_FACTOR_PLANE, PIXEL_READING
 Floats = NDArray[np.float64]
 
 _TRIALS = 4000
-_SAMPLES = 32
+_SAMPLES = 16
 _REACH_95 = 0.95
 
 
@@ -95,7 +95,7 @@ def widened(to_board: PlaneMap, stretch: float, pivot: tuple[float, float]) -> P
 
 def stretch_of(checks: tuple[LengthCheck, ...], chosen: list[int]) -> float:
     """Standard uncertainty of scale that makes the worst of the chosen checks lie at its 95 % bound."""
-    return max(abs(checks[n].error) / checks[n].length for n in chosen) / COVERAGE_FACTOR
+    return max(abs(checks[n].error) / checks[n].measured for n in chosen) / COVERAGE_FACTOR
 
 
 def _root(covariance: Floats) -> Floats:

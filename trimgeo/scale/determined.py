@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import FaceName
-from trimgeo.scale.limits import LEAST_APART, LEAST_HEIGHT, LEAST_SLENDER
+from trimgeo.scale.limits import BROAD, LEAST_APART, LEAST_HEIGHT, LEAST_SLENDER
 
 Floats = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ def _refuse_mirrored(pixels: Floats, at: Floats, shows: FaceName | int, where: s
     """Every triangle turns the same way in the picture, and the way that the shown face asks for."""
     triples = _triples(len(pixels))
     area_pixels, area_mm = _areas(pixels, triples), _areas(at, triples)
-    clear = _heights_clear(pixels, area_pixels, triples) & (area_mm != 0)
+    clear = _broad(pixels, area_pixels, triples) & _broad(at, area_mm, triples)
     turning = np.sign(area_pixels * area_mm)[clear]
     expected = {"top": -1.0, "bottom": 1.0}.get(str(shows))
     if len(turning) == 0:
@@ -137,9 +137,8 @@ def _refuse_mirrored(pixels: Floats, at: Floats, shows: FaceName | int, where: s
         worst = np.flatnonzero(counts == counts.max())[:4]
         raise JobError(
             where,
-            f"found points {names(worst.tolist())} on the wrong side of the others"
-            if len(worst) > 1
-            else f"found point {names(worst.tolist())} on the wrong side of the others",
+            f"found {'points' if len(worst) > 1 else 'point'} {names(worst.tolist())} "
+            "on the wrong side of the others",
             "look for two that are swapped, and for a mistyped pixel or position",
         )
 
@@ -161,8 +160,8 @@ def _deep(vectors: Floats) -> Floats:
     return np.column_stack([vectors, np.zeros(len(vectors))])
 
 
-def _heights_clear(pixels: Floats, areas: Floats, triples: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Triangles whose least height is beyond what reading errors can turn over."""
-    corners = pixels[triples]
+def _broad(points: Floats, areas: Floats, triples: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Triangles whose least height is beyond what one misread point turns over."""
+    corners = points[triples]
     longest = np.hypot(*(corners - np.roll(corners, 1, axis=1)).transpose(2, 0, 1)).max(axis=1)
-    return np.asarray(np.abs(areas) > LEAST_HEIGHT * longest)
+    return np.asarray(np.abs(areas) > BROAD * longest**2)

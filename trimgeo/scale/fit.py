@@ -32,6 +32,8 @@ class Fit:
     ``residuals`` are map minus measured position, shape (n, 2), mm, None where the points leave
     none.  ``left_out`` is how far each point lies from where the others alone would put it, shape
     (n,), mm, nan for a point that no other checks; ``left_out_pixels`` the same in pixels.
+    ``blame`` is by how many squared pixels leaving each point out lessens the sum of squares: a
+    misread point has the most, where the others' misses may be larger than its own.
     """
 
     kind: Kind
@@ -39,6 +41,7 @@ class Fit:
     residuals: Floats | None
     left_out: Floats
     left_out_pixels: Floats
+    blame: Floats
 
 
 def kind_for(count: int) -> Kind:
@@ -93,6 +96,7 @@ def fit_points(pixels: Floats, at: Floats, size: tuple[int, int], *, turned_over
         to_board.to_mm(pixels) - at if free else None,
         np.hypot(*left_mm.T),
         np.hypot(*left_out.T),
+        (misses * left_out).sum(axis=1),
     )
 
 

@@ -31,6 +31,9 @@ LEAST_SLENDER: Final = 0.01
 """Points that leave a line by less than this part of their length lie on it: a map from them would
 magnify every reading a hundredfold across the line."""
 
+BROAD: Final = 0.1
+"""A triangle higher than this part of its longest side turns over by a swap, not by a misreading."""
+
 LEAST_AXIS: Final = 5.0
 """Pixels from origin to the pixel on the x axis: nearer than this they fix no direction."""
 

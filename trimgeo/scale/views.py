@@ -206,10 +206,11 @@ def _told_fit(fit: Fit, count: int, checked: bool) -> tuple[str, tuple[str, ...]
             f"; no other checks {'point' if len(unchecked) == 1 else 'points'} {names(unchecked.tolist())}"
         )
     warnings = []
-    if len(unchecked) < count and np.nanmax(fit.left_out_pixels) > MISFIT:
-        worst = int(np.nanargmax(fit.left_out_pixels))
+    suspect = int(np.nanargmax(fit.blame)) if len(unchecked) < count else None
+    if suspect is not None and fit.left_out_pixels[suspect] > MISFIT:
         warnings.append(
-            f"point {worst + 1} lies {fit.left_out_pixels[worst]:.0f} pixels ({fit.left_out[worst]:.2f} mm) "
+            f"point {suspect + 1} lies {fit.left_out_pixels[suspect]:.0f} pixels "
+            f"({fit.left_out[suspect]:.2f} mm) "
             "from where the others put it: read and measure it again, unless the lens or a bent board is why"
         )
     return note, tuple(warnings)
