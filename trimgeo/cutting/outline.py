@@ -25,8 +25,14 @@ from trimgeo.plane.kgon import smallest_outlines
 from trimgeo.plane.tracks import CLEAR_OF_EDGE, Surroundings, surroundings
 from trimgeo.tables import COVERAGE_FACTOR, EDGE_TOLERANCE
 
-ARC_SEGMENTS = 16
+ARC_SEGMENTS = 24
 """Sides a quarter circle of a kept area: they stand outside the arc, by 0.12 % of its radius at most."""
+
+COARSEST_SIDE = 1.5
+"""An arc is given a whole number of sides, to the nearest one: its sides may be this much coarser."""
+
+BODY_SEGMENTS = 128
+"""The same for the part of a keep-out that lies on the board, where clearance is measured: 0.005 %."""
 
 MARGIN = 1e-7
 """Added to every kept area (mm), so that no rounding makes a built outline anything but clear."""
@@ -124,7 +130,7 @@ def _kept(
     spines = np.array([keepout.spine for keepout in must], dtype=object)
     radius = np.array([keepout.radius for keepout in must], dtype=np.float64)
     over = np.array([not keepout.on_board for keepout in must], dtype=bool)
-    spines[over] = shapely.intersection(_grown(spines[over], radius[over]), edge)
+    spines[over] = shapely.intersection(_grown(spines[over], radius[over], BODY_SEGMENTS), edge)
     radius[over] = 0.0
     there = ~shapely.is_empty(spines)
     if not there.any():
@@ -134,7 +140,7 @@ def _kept(
         )
     must = [keepout for keepout, here in zip(must, there, strict=True) if here]
     spines, radius = spines[there], radius[there]
-    grown = _grown(spines, radius + _allowances(must, wander, sanding, placing))
+    grown = _grown(spines, radius + _allowances(must, wander, sanding, placing), ARC_SEGMENTS)
     out = ~shapely.covers(edge, grown)
     grown[out] = shapely.intersection(grown[out], edge)
     hull = convex_hull(shapely.multipoints(shapely.get_coordinates(grown)))
@@ -152,10 +158,10 @@ def _allowances(keepouts: Sequence[Keepout], wander: float, sanding: float, plac
     return np.asarray(required + max(0.0, wander - sanding) + placed + MARGIN)
 
 
-def _grown(spines: NDArray[Any], distance: Floats) -> NDArray[Any]:
+def _grown(spines: NDArray[Any], distance: Floats, segments: int) -> NDArray[Any]:
     """Shapes grown by ``distance``; sides that stand for an arc are outside it: radius / cos(half angle)."""
-    around = distance / np.cos(np.pi / (4 * ARC_SEGMENTS))
-    return np.asarray(shapely.buffer(spines, around, quad_segs=ARC_SEGMENTS))
+    around = distance / np.cos(COARSEST_SIDE * np.pi / (4 * segments))
+    return np.asarray(shapely.buffer(spines, around, quad_segs=segments))
 
 
 def _refuse_split(
