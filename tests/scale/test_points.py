@@ -1,10 +1,13 @@
-"""Scale by points, against scipy, scikit-image and cameras of known pose."""
+"""Scale by points, against scipy, OpenCV and cameras of known pose."""
 
+import cv2
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pydantic import ValidationError
 from scipy import optimize, stats
 from shapely import Polygon, box
-from skimage import transform
 
 from trimgeo.errors import JobError
 from trimgeo.model.planemap import PlaneMap
@@ -14,6 +17,7 @@ from trimgeo.scale.fit import fit_points, small_sample
 from trimgeo.scale.rectify import shown_area
 
 SIZE = (4000, 3000)
+NONE = np.zeros((9, 9))
 BOARD = box(0, 0, 100, 80)
 SPREAD = np.array([[5, 5], [95, 75], [95, 5], [5, 75], [52, 8], [47, 73], [8, 38], [92, 43], [50, 40.0]])
 
@@ -40,19 +44,23 @@ def test_the_perspective_map_is_the_one_of_least_squares_in_pixels(scenes, seed)
     assert (ours**2).sum() == pytest.approx(2 * judge.cost, rel=1e-9)
 
 
-def test_four_points_give_the_map_that_scikit_image_gives(scenes):
+def test_four_points_give_the_map_that_opencv_gives(scenes):
     pixels = scenes.seen(scenes.camera(15, 40), SPREAD[:4]).round()
-    judge = transform.ProjectiveTransform.from_estimate(pixels, SPREAD[:4])
+    judge = PlaneMap(
+        cv2.getPerspectiveTransform(pixels.astype(np.float32), SPREAD[:4].astype(np.float32)), NONE
+    )
     everywhere = np.random.default_rng(0).uniform(0, 3000, (50, 2))
-    assert np.allclose(fit_of(pixels, SPREAD[:4]).to_board.to_mm(everywhere), judge(everywhere), atol=1e-8)
+    assert np.allclose(
+        fit_of(pixels, SPREAD[:4]).to_board.to_mm(everywhere), judge.to_mm(everywhere), atol=1e-8
+    )
 
 
-def test_three_points_give_the_affine_map_that_scikit_image_gives():
+def test_three_points_give_the_affine_map_that_opencv_gives():
     pixels, at = np.array([[100, 2900], [3800, 2850], [130, 200]]), np.array([[0, 0], [95, 1], [2, 75]])
-    judge = transform.AffineTransform.from_estimate(pixels, at)
+    judge = cv2.getAffineTransform(pixels.astype(np.float32), at.astype(np.float32))
     fit = fit_of(pixels, at)
     assert fit.kind == "affine" and fit.residuals is None
-    assert np.allclose(fit.to_board.to_mm([[2000, 1500]]), judge([[2000, 1500]]), atol=1e-9)
+    assert np.allclose(fit.to_board.to_mm([[2000, 1500]]), judge @ [2000, 1500, 1], atol=1e-9)
 
 
 @pytest.mark.parametrize("turned_over", [False, True])
@@ -220,3 +228,48 @@ def test_a_picture_of_something_else_is_refused(scenes, tmp_path):
 def test_the_bound_is_never_below_two_point_four_five_standard_uncertainties():
     wrong = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.diag([0, 0, 1.0, 0, 0, 1.0, 0, 0, 0]))
     assert bound(wrong, np.zeros((1, 2))) == pytest.approx(np.sqrt(stats.chi2.ppf(0.95, 2)), rel=0.02)
+
+
+COORDINATE = st.one_of(
+    st.floats(0, 299), st.integers(0, 299).map(float), st.sampled_from([1e-300, 150.0, 150.0000001])
+)
+POSITION = st.one_of(
+    st.floats(-1e3, 1e3), st.integers(-9, 9).map(float), st.floats(allow_nan=False, allow_infinity=False)
+)
+
+
+@pytest.mark.filterwarnings("error")
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(
+        st.tuples(st.tuples(COORDINATE, COORDINATE), st.tuples(POSITION, POSITION)), min_size=2, max_size=7
+    ),
+    st.sampled_from(["top", "bottom", 2]),
+)
+def test_any_points_at_all_are_refused_in_words_or_give_finite_numbers(scenes, blank_folder, listed, shows):
+    pixels, at = zip(*listed, strict=True)
+    try:
+        view = read(scenes, blank_folder, image="front.png", shows=shows, scale=scenes.points(pixels, at))
+    except (JobError, ValidationError):
+        return
+    assert np.isfinite(view.uncertainty) and 0 < view.picture.pixels_per_mm <= 2000
+    assert 0 < np.prod(view.picture.size) <= 2.1 * 400 * 300
+
+
+@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(COORDINATE, COORDINATE), min_size=2, max_size=7), st.integers(0, 2**20))
+@pytest.mark.filterwarnings("error")
+def test_points_nearly_right_are_refused_in_words_or_give_finite_numbers(scenes, blank_folder, pixels, seed):
+    at = np.array(pixels) * [0.1, -0.1] + np.random.default_rng(seed).normal(0, 0.3, (len(pixels), 2))
+    try:
+        view = read(scenes, blank_folder, image="front.png", scale=scenes.points(pixels, at))
+    except JobError:
+        return
+    assert np.isfinite(view.uncertainty) and 0 < np.prod(view.picture.size) <= 2.1 * 400 * 300
+
+
+@pytest.fixture(scope="module")
+def blank_folder(scenes, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("blank")
+    scenes.blank(folder / "front.png")
+    return folder
