@@ -136,7 +136,9 @@ def test_windows_are_for_what_stays_and_stands_on_that_face(hand: Any) -> None:
 
 
 def test_layers_that_nobody_described_are_called_not_known(hand: Any) -> None:
-    assert "NOT KNOWN: copper layer 3" in words(template_sheets(hand.small_plan(), "A4")[0])
+    assert "NOT KNOWN, so not shown: copper layers without a picture or keep-out: 3." in words(
+        template_sheets(hand.small_plan(), "A4")[0]
+    )
 
 
 def test_stretch_is_divided_out_of_board_and_bars(hand: Any) -> None:

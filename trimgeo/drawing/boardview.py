@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -20,6 +20,9 @@ from trimgeo.drawing.sheet import XY, Box, Discs, Item, Strokes, Text
 from trimgeo.drawing.signs import LINES
 from trimgeo.drawing.strokes import paths_of
 from trimgeo.model.plan import Plan
+
+GROUND: Final = 500.0
+"""A larger area, mm², is a plane: labels of other things may lie on it at no cost."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +52,9 @@ def board_view(
     light = [shapely.linestrings(path) for one in lines.faint if one.kind == "keepout" for path in one.paths]
     if lines.swept:
         light.append(shapely.multipoints(lines.swept))
-    # Larger areas first, so that the smaller of two owns what both cover.
-    owners = sorted((n for n in visible if shapes[n].area), key=lambda n: (-shapes[n].area, n))
+    # Larger areas first, so that the smaller of two owns what both cover; planes are ground, not owners.
+    areas = [n for n in visible if 0.0 < shapes[n].area < GROUND]
+    owners = sorted(areas, key=lambda n: (-shapes[n].area, n))
     own = {n: number for number, n in enumerate(owners, start=1)}
     space = room(window, taken, [*bars, *strips], light, [shapes[n] for n in owners])
     wordings = [forms(marks[n]) for n in visible]

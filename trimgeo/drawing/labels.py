@@ -29,7 +29,7 @@ CELL: Final = 0.5
 TOUCHING: Final = 1.2
 """A label no farther than this from its anchor needs no pointer."""
 
-REACHES: Final = (7.0, 21.0, 63.0)
+REACHES: Final = (7.0, 21.0, 63.0, 150.0)
 """How far a label is looked for, one after the other: a place that costs no more than that is the best."""
 
 FAINT: Final = 0.8
@@ -41,8 +41,11 @@ FOREIGN: Final = 0.05
 CROSSED: Final = 1.5
 """What a mm of pointer over what bars labels costs, in mm of distance."""
 
-TRIES: Final = (30, 400)
-"""Places, cheapest first, whose pointers are tried; after them as many, spread evenly over all the rest."""
+RAYS: Final = 180
+"""Directions in which an anchor looks for a way between the labels."""
+
+TRIES: Final = 60
+"""Places, cheapest first, whose pointers are judged exactly."""
 
 
 @dataclass(frozen=True)
@@ -123,24 +126,46 @@ def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
 
 
 def _place_one(space: Room, wish: Wish) -> Place | None:
-    whole = hypot(space.box[2] - space.box[0], space.box[3] - space.box[1])
-    column, row = _cells_of(space, np.asarray(wish.anchors)).T
-    open_ends = np.flatnonzero(~space.lettered[row, column])
-    if not len(open_ends):
+    anchor = _open_anchor(space, wish.anchors)
+    if anchor is None:
         return None
-    anchor = wish.anchors[open_ends[0]]
-    for reach in (*REACHES, whole):
+    for reach in REACHES:
+        sight = _sight(space, anchor, reach)
         best: tuple[float, Place] | None = None
         for n, form in enumerate(wish.forms):
             if best is not None and best[0] <= form.price:
                 break
-            found = _cheapest(space, wish, anchor, n, reach)
+            found = _cheapest(space, wish, anchor, n, reach, sight)
             if found is not None and (best is None or found[0] + form.price < best[0]):
                 best = found[0] + form.price, found[1]
-        if best is not None and (best[0] <= reach or reach == whole):
+        if best is not None and (best[0] <= reach or reach == REACHES[-1]):
             _claim(space, best[1])
             return best[1]
+        if best is None and np.isfinite(sight).all():
+            break  # labels all round: farther away there is nothing that a pointer could come from
     return None
+
+
+def _open_anchor(space: Room, anchors: Sequence[XY]) -> XY | None:
+    """The first anchor that sees far enough, else the one that sees farthest, if any sees at all."""
+    farthest: tuple[float, XY] | None = None
+    for anchor in anchors:
+        sight = float(_sight(space, anchor, REACHES[1]).max())
+        if sight >= REACHES[0]:
+            return anchor
+        if sight > 0.0 and (farthest is None or sight > farthest[0]):
+            farthest = sight, anchor
+    return None if farthest is None else farthest[1]
+
+
+def _sight(space: Room, anchor: XY, reach: float) -> Floats:
+    """How far a pointer can go from an anchor before it meets a label, shape (RAYS,), at most ``reach``."""
+    steps = np.arange(0.0, reach + CELL, CELL / 2)
+    turn = np.arange(RAYS) * (2 * np.pi / RAYS)
+    rays = np.stack([np.cos(turn), np.sin(turn)], axis=-1)[:, None, :] * steps[None, :, None]
+    column, row = _cells_of(space, (np.asarray(anchor) + rays).reshape(-1, 2)).T
+    met = space.lettered[row, column].reshape(RAYS, len(steps))
+    return np.where(met.any(axis=1), steps[met.argmax(axis=1)], np.inf)
 
 
 def _claim(space: Room, put: Place) -> None:
@@ -151,7 +176,9 @@ def _claim(space: Room, put: Place) -> None:
         _mark(space, [line], space.lettered, spread=0)
 
 
-def _cheapest(space: Room, wish: Wish, anchor: XY, form: int, reach: float) -> tuple[float, Place] | None:
+def _cheapest(
+    space: Room, wish: Wish, anchor: XY, form: int, reach: float, sight: Floats
+) -> tuple[float, Place] | None:
     """The cheapest place of one form whose pointer crosses no label."""
     columns, rows = ceil(wish.forms[form].width / CELL), ceil(wish.forms[form].height / CELL)
     left, bottom = space.box[:2]
@@ -163,23 +190,27 @@ def _cheapest(space: Room, wish: Wish, anchor: XY, form: int, reach: float) -> t
         return None
     window = np.s_[r0 : r1 + rows, c0 : c1 + columns]
     row, column = np.nonzero(_sums(space.taken[window], rows, columns) == 0)
-    aside = np.hypot(_beyond(column + c0, columns, x), _beyond(row + r0, rows, y)) * CELL
+    dx, dy = _aside(column + c0, columns, x) * CELL, _aside(row + r0, rows, y) * CELL
+    distance = np.hypot(dx, dy)
+    ray = np.rint(np.arctan2(dy, dx) * (RAYS / (2 * np.pi))).astype(np.intp) % RAYS
+    seen = np.flatnonzero((distance <= TOUCHING) | (distance <= sight[ray]))
+    if not len(seen):
+        return None
+    row, column = row[seen], column[seen]
     off = np.hypot(column + c0 + columns / 2 - x, row + r0 + rows / 2 - y) * CELL
     owner = space.owner[window]
     foreign = _sums((owner != 0) & (owner != wish.own), rows, columns)[row, column]
     broken = _sums(space.faint[window], rows, columns)[row, column]
-    cost = aside + 0.2 * off + FAINT * broken + FOREIGN * foreign
+    cost = distance[seen] + 0.2 * off + FAINT * broken + FOREIGN * foreign
+    tried = np.argsort(cost, kind="stable")[:TRIES]
     size = np.array([columns * CELL, rows * CELL])
-    order = np.argsort(cost, kind="stable")
-    spread = order[TRIES[1] :: max(1, len(order) // TRIES[1])]
-    for tried in (order[: TRIES[0]], order[TRIES[0] : TRIES[1]], spread):
-        low = np.column_stack([column[tried] + c0, row[tried] + r0]) * CELL + np.array([left, bottom])
-        total = cost[tried] + _pointer_costs(space, low, size, anchor)
-        if len(total) and np.isfinite(best := total.min()):
-            x0, y0 = low[int(total.argmin())].tolist()
-            box = (x0, y0, x0 + float(size[0]), y0 + float(size[1]))
-            return float(best), Place(form, box, _pointer(box, anchor))
-    return None
+    low = np.column_stack([column[tried] + c0, row[tried] + r0]) * CELL + np.array([left, bottom])
+    total = cost[tried] + _pointer_costs(space, low, size, anchor)
+    if not np.isfinite(best := total.min()):
+        return None
+    x0, y0 = low[int(total.argmin())].tolist()
+    box = (x0, y0, x0 + float(size[0]), y0 + float(size[1]))
+    return float(best), Place(form, box, _pointer(box, anchor))
 
 
 def _pointer_costs(space: Room, low: Floats, size: Floats, anchor: XY) -> Floats:
@@ -206,9 +237,9 @@ def _sums(cells: Cells, rows: int, columns: int) -> NDArray[np.int64]:
     return sums[rows:, columns:] - sums[:-rows, columns:] - sums[rows:, :-columns] + sums[:-rows, :-columns]
 
 
-def _beyond(low: NDArray[np.intp], length: int, value: float) -> Floats:
-    """How far a value lies outside of low .. low + length."""
-    return np.asarray(np.maximum(np.maximum(low - value, value - low - length), 0.0), dtype=np.float64)
+def _aside(low: NDArray[np.intp], length: int, value: float) -> Floats:
+    """From a value to the nearest of low .. low + length: 0 inside."""
+    return np.asarray(np.clip(value, low, low + length) - value, dtype=np.float64)
 
 
 def _pointer(box: Box, anchor: XY) -> tuple[XY, XY] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import shapely
@@ -39,7 +40,7 @@ def legend(
     """
     x, y = box[0], box[3] - ROW / 2
     items: list[Item] = []
-    for sample in _samples(kinds, layers, last):
+    for sample in _samples(kinds, tuple(layers), last):
         length = SAMPLE + 1.2 + width(sample.words, SMALL) + 3.5
         if x + length - 3.5 > box[2] and x > box[0]:
             x, y = box[0], y - ROW
@@ -49,7 +50,8 @@ def legend(
     return tuple(items), box[3] - y + ROW / 2
 
 
-def _samples(kinds: frozenset[str], layers: Sequence[int], last: int) -> list[_Sample]:
+@lru_cache(maxsize=32)
+def _samples(kinds: frozenset[str], layers: tuple[int, ...], last: int) -> tuple[_Sample, ...]:
     found = [_line(kind) for kind in _LINE_KINDS if kind in kinds]
     if "kerf" in kinds:
         found.insert(2, _Sample(_swatch(KERF_HATCH, "kerf-hatch"), LINES["kerf"].words))
@@ -57,7 +59,7 @@ def _samples(kinds: frozenset[str], layers: Sequence[int], last: int) -> list[_S
     if layers:
         found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
     found += [_Sample(_swatch(layer_hatch(n), "keepout-hatch"), _layer_words(n, last)) for n in layers]
-    return found
+    return tuple(found)
 
 
 def _layer_words(layer: int, last: int) -> str:

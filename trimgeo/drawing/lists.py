@@ -11,7 +11,7 @@ from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, 
 from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, stands, stops
 from trimgeo.drawing.sheet import XY, Box, Item, Text
 from trimgeo.model.board import FaceName
-from trimgeo.model.plan import Plan
+from trimgeo.model.plan import Plan, Row
 
 HEADING: Final = 2.7
 """Font size of the headings of lists."""
@@ -87,20 +87,22 @@ def _taping(plan: Plan, face: FaceName) -> list[Entry]:
     ]
     if plan.unknown_layers:
         numbers = ", ".join(str(layer) for layer in plan.unknown_layers)
-        notes.append(
-            f"NOT KNOWN: copper layer {numbers}. No picture or keep-out describes it; it is not shown."
-        )
+        notes.append(f"NOT KNOWN, so not shown: copper layers without a picture or keep-out: {numbers}.")
     return [Entry("–", note) for note in notes if note]
 
 
 def _verdict(plan: Plan) -> str:
-    least = plan.minimum
-    if least is None or least.nominal is None or least.worst is None:
+    least, inner = plan.minimum, plan.inner_minimum
+    if least is None or least.nominal is None:
         return ""
-    return (
-        f"{plan.state.upper()}: least clearance {least.nominal:.2f} ± {least.uncertainty:.2f} mm, "
-        f"to {least.name} (required {least.required:.2f} mm)."
-    )
+    text = f"{plan.state.upper()}: least clearance {_clearance(least)}"
+    if inner is not None and inner.nominal is not None and inner != least:
+        text += f"; on inner copper {_clearance(inner)}"
+    return f"{text}."
+
+
+def _clearance(row: Row) -> str:
+    return f"{row.nominal:.2f} ± {row.uncertainty:.2f} mm, to {row.name} (required {row.required:.2f} mm)"
 
 
 def _flatter(plan: Plan, face: FaceName) -> str:
@@ -112,6 +114,8 @@ def _flatter(plan: Plan, face: FaceName) -> str:
         f"{f'parts here stand {here:g} mm high' if here else 'nothing stands here'}, "
         f"on the {other} face {f'{there:g} mm' if there else 'nothing does'}"
     )
+    if not here and not there:
+        return "No part with a height in the job stands on either face."
     if here == there:
         return f"Neither face is the flatter one: {heights}."
     if here < there:

@@ -71,10 +71,11 @@ def forms(mark: Mark) -> tuple[Wording, ...]:
     found: list[Wording] = []
     if length <= NAME_ROOM:
         found.append(_wording((full,), 0.0))
-    broken = wrapped(full, LABEL, max(0.62 * length, 8.0))
-    if mark.kind == "stop":
-        broken = wrapped(full, LABEL, NAME_ROOM)
-    if 1 < len(broken) <= 3 and max(width(line, LABEL) for line in broken) <= NAME_ROOM:
+    # Broken between words only, into two lines or three of about the same length.
+    longest_word = max(width(word, LABEL) for word in full.split(" "))
+    share = NAME_ROOM if mark.kind == "stop" else max(0.62 * length, longest_word)
+    broken = wrapped(full, LABEL, share + 1e-6) if share <= NAME_ROOM else ()
+    if 1 < len(broken) <= 3:
         found.append(_wording(broken, NEXT_LINE * (len(broken) - 1)))
     key = f"lift {mark.key}" if mark.kind == "lift" else mark.key
     return (*found, _wording((key,), KEY_ALONE[mark.kind] if found else 0.0))

@@ -12,9 +12,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely import LineString
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
 from trimgeo.drawing.sheet import XY
 
@@ -71,15 +69,17 @@ def _corners(xy: Floats, closed: bool) -> NDArray[np.intp]:
 
 
 def _dashed_run(xy: Floats, ink: float, gap: float) -> list[Floats]:
-    line = LineString(xy)
-    count = round(line.length / (ink + gap))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    count = round(float(along[-1]) / (ink + gap))
     if count == 0:
         return [xy]
-    period = line.length / count
+    period = along[-1] / count
     half = period * ink / (ink + gap) / 2
     middles = np.arange(count + 1) * period
-    spans = np.clip(np.column_stack([middles - half, middles + half]), 0.0, line.length)
-    return [shapely.get_coordinates(substring(line, a, b)) for a, b in spans]
+    spans = np.clip(np.column_stack([middles - half, middles + half]), 0.0, along[-1])
+    ends = np.stack([np.interp(spans, along, xy[:, axis]) for axis in (0, 1)], axis=-1)
+    first, last = np.searchsorted(along, spans[:, 0], "right"), np.searchsorted(along, spans[:, 1], "left")
+    return [np.vstack([a, xy[i:j], b]) for (a, b), i, j in zip(ends, first, last, strict=True)]
 
 
 def _joined(runs: Sequence[list[Floats]], closed: bool) -> tuple[Path, ...]:
