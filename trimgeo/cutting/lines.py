@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon
+from shapely import LineString, MultiLineString, MultiPolygon
 
 from trimgeo import tables
 from trimgeo.cutting.bands import RunOn, kerf_band, swept_band
@@ -18,7 +18,7 @@ from trimgeo.errors import JobError
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Cut, Lines
-from trimgeo.plane.offsets import SAME, OffsetLine, grown_area, offset_lines
+from trimgeo.plane.offsets import SAME, OffsetLine, grown_area, offset_lines, with_ends
 from trimgeo.plane.rings import (
     Border,
     Floats,
@@ -126,9 +126,11 @@ class Run:
 class Course:
     """All lines at one distance from the outline, and how far they run on past each chain's ends.
 
-    ``lines`` and ``lost`` are as `trimgeo.plane.offsets.offset_lines` gives them.
+    ``border`` is the grown outline that they bound; ``lines`` and ``lost`` are as
+    `trimgeo.plane.offsets.offset_lines` gives them.
     """
 
+    border: Border
     lines: tuple[OffsetLine, ...]
     lost: tuple[tuple[int, int], ...]
     runs: tuple[Run, ...]
@@ -205,7 +207,7 @@ def lines(
     return Lines(
         guide=tuple(LineString(run.points) for run in guide.runs),
         tool_centre=tuple(LineString(run.points) for run in centre.runs),
-        kerf_band=kerf_band(edge.polygon, base.taken.area, outer, base.chains, guide.run_ons, base.walls),
+        kerf_band=kerf_band(edge.polygon, guide.border.area, outer, base.chains, guide.run_ons, base.walls),
         swept_band=swept_band(
             outline, edge.polygon, base.chains, guide.run_ons, base.walls, cutter.wander, past
         ),
@@ -221,6 +223,18 @@ def course(base: Ground, distance: float, border: Border, kept: frozenset[int] =
 
     The chains in ``kept`` keep theirs even where they lie off the board.
     """
+    free = _course(base, distance, border, kept)
+    ends = np.array([c.points[at] for c in base.chains if not c.closed for at in (0, -1)]).reshape(-1, 2)
+    drawn = MultiLineString([run.points for run in free.runs])
+    crowded = shapely.distance(shapely.points(ends), drawn) < distance - 10 * SAME
+    if not crowded.any():
+        return free
+    wider = with_ends(border.area, base.chains[0].outline, ends[crowded], distance)
+    return _course(base, distance, border_of(wider), kept)
+
+
+def _course(base: Ground, distance: float, border: Border, kept: frozenset[int]) -> Course:
+    """The lines on the sides of ``border``."""
     beside, lost = offset_lines(border.area, base.chains, distance)
     runs: list[Run] = []
     run_ons: list[RunOn] = []
@@ -232,7 +246,7 @@ def course(base: Ground, distance: float, border: Border, kept: frozenset[int] =
             laid, on = _laid(base, border, line, keep)
             runs += laid
             run_ons += on
-    return Course(beside, lost, tuple(_joined(runs)), tuple(run_ons))
+    return Course(border, beside, lost, tuple(_joined(runs)), tuple(run_ons))
 
 
 def _laid(base: Ground, border: Border, line: OffsetLine, keep: bool) -> tuple[list[Run], list[RunOn]]:
@@ -318,7 +332,7 @@ def _clipped_ring(base: Ground, line: OffsetLine, keep: bool) -> list[Run]:
     for gap, following in zip(gaps, np.append(gaps[1:], gaps[0] + len(spans)), strict=True):
         start = wrapped[gap + 1, 0] - base.run_out
         end = spans[following % len(spans), 1] + (following // len(spans)) * total + base.run_out
-        shift = total if start < 0 else 0.0
+        shift = -total * math.floor(start / total)
         runs.append(Run(part_of_line(twice, start + shift, end + shift), False, chain))
     return runs
 
