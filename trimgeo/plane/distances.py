@@ -22,7 +22,7 @@ Ints = NDArray[np.int64]
 _RUN = 16
 """Pieces under one bounding circle: a 12-cornered keep-out is one run, a copper plane many."""
 
-_BLOCK = 400_000
+_BLOCK = 200_000
 """Runs times lines measured at a time: bounds the memory to some tens of megabytes."""
 
 
