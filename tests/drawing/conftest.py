@@ -234,6 +234,47 @@ def ink_centre(
     return float((np.arange(len(profile)) + 0.5) @ profile / profile.sum()) + (c0 if axis == 0 else r0)
 
 
+def corner_on_paper(
+    picture: np.ndarray[Any, Any], around: tuple[float, float], scale: float
+) -> tuple[float, float]:
+    """Where the two legs of a green corner cross, in pixels: each leg's middle, away from the corner."""
+    reach = round(1.6 * scale)
+    column, row = round(around[0]), round(around[1])
+    patch = picture[row - reach : row + reach + 1, column - reach : column + reach + 1].astype(float)
+    # Bluish green #009E73: much more green than red.
+    green = np.clip((patch[..., 1] - patch[..., 0]) / 158.0, 0.0, 1.0)
+    near = round(0.7 * scale)
+    at = np.arange(2 * reach + 1) - reach
+    sides = {
+        "down": green[reach + near :].sum(axis=0),
+        "up": green[: reach - near].sum(axis=0),
+        "right": green[:, reach + near :].sum(axis=1),
+        "left": green[:, : reach - near].sum(axis=1),
+    }
+    upright = max(sides["down"], sides["up"], key=np.sum)
+    level = max(sides["right"], sides["left"], key=np.sum)
+    assert min(upright.sum(), level.sum()) > scale
+    return column + float(at @ upright / upright.sum()), row + float(at @ level / level.sum())
+
+
+def corner_errors(
+    picture: np.ndarray[Any, Any], sheet: Any, plan: Plan, scale: float, mirrored: bool
+) -> np.ndarray[Any, Any]:
+    """Distances in mm of the drawn corners of the first guide line from the plan's.
+
+    Measured from the corner of the board edge, on a board 100 mm wide and without stretch.
+    """
+    corners = np.asarray(plan.lines.guide[0].coords)[1:-1]
+    edge = np.asarray([xy for path in paths(sheet, "board") for xy in path])
+    seen = np.column_stack([100.0 - corners[:, 0], corners[:, 1]]) if mirrored else corners
+    errors = []
+    for x, y in seen + edge.min(axis=0):
+        expected = x * scale - 0.5, (sheet.height - y) * scale - 0.5
+        found = corner_on_paper(picture, expected, scale)
+        errors.append(np.hypot(found[0] - expected[0], found[1] - expected[1]) / scale)
+    return np.asarray(errors)
+
+
 @pytest.fixture(scope="session")
 def hand() -> SimpleNamespace:
     """Plans made by hand, and tools to measure what is drawn of them."""
@@ -246,4 +287,5 @@ def hand() -> SimpleNamespace:
         rendered=rendered,
         paths=paths,
         ink_centre=ink_centre,
+        corner_errors=corner_errors,
     )

@@ -35,41 +35,13 @@ def test_bars_are_100_mm_once_the_printer_has_stretched_them(
         assert abs(ends[1] - ends[0]) / PIXELS_PER_MM * ratio == pytest.approx(100.0, abs=0.05)
 
 
-def corner_on_paper(picture: np.ndarray[Any, Any], around: tuple[float, float]) -> tuple[float, float]:
-    """Where the two legs of a green corner cross, in pixels: each leg's middle, away from the corner."""
-    reach = round(1.6 * PIXELS_PER_MM)
-    column, row = round(around[0]), round(around[1])
-    patch = picture[row - reach : row + reach + 1, column - reach : column + reach + 1].astype(float)
-    # Bluish green #009E73: much more green than red.
-    green = np.clip((patch[..., 1] - patch[..., 0]) / 158.0, 0.0, 1.0)
-    near = round(0.7 * PIXELS_PER_MM)
-    at = np.arange(2 * reach + 1) - reach
-    sides = {
-        "down": green[reach + near :].sum(axis=0),
-        "up": green[: reach - near].sum(axis=0),
-        "right": green[:, reach + near :].sum(axis=1),
-        "left": green[:, : reach - near].sum(axis=1),
-    }
-    upright = max(sides["down"], sides["up"], key=np.sum)
-    level = max(sides["right"], sides["left"], key=np.sum)
-    assert upright.sum() > 20 and level.sum() > 20
-    return column + float(at @ upright / upright.sum()), row + float(at @ level / level.sum())
-
-
 @pytest.mark.parametrize("face", [0, 1])
 def test_corners_of_the_guide_line_lie_where_the_plan_has_them(hand: Any, face: int) -> None:
     plan = hand.small_plan()
     sheet = template_sheets(plan, "A4")[face]
     picture = hand.rendered(to_pdf([sheet], "t"), 0, DPI)
-    corners = np.asarray(plan.lines.guide[0].coords)[1:-1]
-    # The board edge says where the board lies on the sheet: its lower left corner as seen.
-    edge = np.asarray([xy for path in hand.paths(sheet, "board") for xy in path])
-    origin = np.array([edge[:, 0].min(), edge[:, 1].min()])
-    seen = np.column_stack([100.0 - corners[:, 0], corners[:, 1]]) if face else corners
-    for x, y in seen + origin:
-        expected = x * PIXELS_PER_MM - 0.5, (sheet.height - y) * PIXELS_PER_MM - 0.5
-        found = corner_on_paper(picture, expected)
-        assert np.hypot(found[0] - expected[0], found[1] - expected[1]) / PIXELS_PER_MM <= 0.05
+    errors = hand.corner_errors(picture, sheet, plan, PIXELS_PER_MM, mirrored=bool(face))
+    assert len(errors) == 3 and errors.max() <= 0.05
 
 
 def test_the_bottom_sheet_shows_the_holes_mirrored(hand: Any) -> None:

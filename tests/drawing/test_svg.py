@@ -46,13 +46,24 @@ def screenshot(svg: bytes, folder: Path, width: float, height: float) -> np.ndar
 
 @pytest.mark.skipif(BROWSER is None, reason="no Chromium here: the SVG was not looked at in a browser")
 def test_a_browser_draws_bars_and_guide_line_true_to_scale(hand: Any, tmp_path: Path) -> None:
-    plan = hand.small_plan(sheet={"stretch": (0.97, 0.98)})
-    sheet = template_sheets(plan, "A4")[0]
+    plan = hand.small_plan()
+    sheet = template_sheets(plan, "A4")[1]
     picture = screenshot(to_svg(sheet), tmp_path, sheet.width, sheet.height)
     scale = CSS_PIXELS_PER_MM * ZOOM
-    for kind, axis, ratio in (("tick-x", 0, 0.97), ("tick-y", 1, 0.98)):
+    for kind, axis in (("tick-x", 0), ("tick-y", 1)):
         ends = [hand.ink_centre(picture, sheet, path, axis, scale) for path in hand.paths(sheet, kind)]
-        assert abs(abs(ends[1] - ends[0]) / scale * ratio - 100.0) <= 0.1
+        assert abs(ends[1] - ends[0]) / scale == pytest.approx(100.0, abs=0.1)
+    errors = hand.corner_errors(picture, sheet, plan, scale, mirrored=True)
+    assert len(errors) == 3 and errors.max() <= 0.1
+
+
+def test_bars_in_the_svg_are_100_mm_once_the_printer_has_stretched_them(hand: Any) -> None:
+    root = ET.fromstring(to_svg(template_sheets(hand.small_plan(sheet={"stretch": (0.97, 1.02)}), "A4")[0]))
+    for kind, axis, ratio in (("bar-x", 0, 0.97), ("bar-y", 1, 1.02)):
+        (path,) = [one.get("d", "") for one in root.iter() if one.get("class") == kind]
+        ends = [float(point.split()[axis]) for point in path.removeprefix("M").split("L")]
+        # One user unit is a millimetre; positions are written to 0.0001 mm.
+        assert abs(ends[1] - ends[0]) * ratio == pytest.approx(100.0, abs=3e-4)
 
 
 def test_an_svg_sheet_says_its_size_in_millimetres_and_every_text_its_length(hand: Any) -> None:

@@ -68,7 +68,7 @@ def board_view(
         for n, several, one in zip(visible, wordings, places, strict=True)
         if one is not None
     ]
-    boxes = shapely.union_all([shapely.box(*one.place.box) for one in put])
+    boxes = shapely.union_all([shapely.box(*box) for box in (*taken, *(one.place.box for one in put))])
     items = [
         *(_broken(one, boxes) for one in lines.faint),
         _swept(lines.swept, boxes),
