@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from trimgeo.cutting.clearance import minima, rows
-from trimgeo.cutting.corners import corners
+from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.crossed import crossed_holes
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
@@ -81,7 +81,7 @@ def plan(board: Board) -> Plan:
     unordered = new_edges(finished, board.edge)
     linked = chains(unordered, finished)
     cuts = order_cuts(unordered, linked, board.edge)
-    along = lines(finished, board.edge, unordered, cutter, finish, job.board.thickness)
+    along = lines(finished, board.edge, cuts, cutter, finish, job.board.thickness)
     clearances = rows(
         board.keepouts,
         finished.polygon,
@@ -92,6 +92,7 @@ def plan(board: Board) -> Plan:
         job.placing,
     )
     minimum, inner_minimum = minima(clearances, job.board.layers)
+    turns = corners(cuts, linked, cutter, finish, job.board.thickness, board.edge)
     return Plan(
         board=board,
         finished=finished,
@@ -103,10 +104,15 @@ def plan(board: Board) -> Plan:
         lift=lift_list(board.parts, board.keepouts, along.swept_band, board.edge.polygon),
         severed=severed(board.keepouts, [cut.line for cut in cuts]),
         exposed=exposed(board.keepouts, finished.polygon, cuts),
-        corners=corners(unordered, linked, cutter, finish, job.board.thickness, board.edge),
+        corners=turns,
         set_out=set_out(finished, along.guide, board.edge, board.holes, cuts),
         unknown_layers=tuple(n for n in range(1, job.board.layers + 1) if n not in board.described_layers),
-        warnings=(*board.warnings, *along.notes, *crossed_holes(board.holes, [cut.line for cut in cuts])),
+        warnings=(
+            *board.warnings,
+            *along.notes,
+            *impossible(cuts, turns, finish),
+            *crossed_holes(board.holes, [cut.line for cut in cuts]),
+        ),
     )
 
 
