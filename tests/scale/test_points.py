@@ -46,9 +46,8 @@ def test_the_perspective_map_is_the_one_of_least_squares_in_pixels(scenes, seed)
 
 def test_four_points_give_the_map_that_opencv_gives(scenes):
     pixels = scenes.seen(scenes.camera(15, 40), SPREAD[:4]).round()
-    judge = PlaneMap(
-        cv2.getPerspectiveTransform(pixels.astype(np.float32), SPREAD[:4].astype(np.float32)), NONE
-    )
+    corners = pixels.astype(np.float32), SPREAD[:4].astype(np.float32)
+    judge = PlaneMap(cv2.getPerspectiveTransform(*corners), NONE)
     everywhere = np.random.default_rng(0).uniform(0, 3000, (50, 2))
     assert np.allclose(
         fit_of(pixels, SPREAD[:4]).to_board.to_mm(everywhere), judge.to_mm(everywhere), atol=1e-8
@@ -84,9 +83,7 @@ def test_the_covariance_is_the_scatter_of_repeated_readings(scenes):
     assert np.allclose(stated.position_covariance(where) * floor, judged, rtol=0.3, atol=0.05 * judged.max())
 
 
-@pytest.mark.parametrize(
-    ("count", "noise"), [(2, 0.5), (3, 0.5), (4, 0.5), (5, 0.5), (6, 0.5), (9, 0.5), (5, 2.0), (9, 2.0)]
-)
+@pytest.mark.parametrize(("count", "noise"), [(2, 0.5), (4, 0.5), (6, 0.5), (5, 2.0), (9, 2.0)])
 def test_the_stated_bound_covers_the_largest_error_over_the_board(scenes, count, noise):
     random = np.random.default_rng(count)
     inside, ratios = 0, []
@@ -239,7 +236,7 @@ POSITION = st.one_of(
 
 
 @pytest.mark.filterwarnings("error")
-@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(
         st.tuples(st.tuples(COORDINATE, COORDINATE), st.tuples(POSITION, POSITION)), min_size=2, max_size=7
@@ -256,7 +253,7 @@ def test_any_points_at_all_are_refused_in_words_or_give_finite_numbers(scenes, b
     assert 0 < np.prod(view.picture.size) <= 2.1 * 400 * 300
 
 
-@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(COORDINATE, COORDINATE), min_size=2, max_size=7), st.integers(0, 2**20))
 @pytest.mark.filterwarnings("error")
 def test_points_nearly_right_are_refused_in_words_or_give_finite_numbers(scenes, blank_folder, pixels, seed):

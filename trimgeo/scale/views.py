@@ -92,7 +92,10 @@ def _by_points(source: Source, table: ViewTable, where: str) -> _Scaled:
     for n, pixel in enumerate(pixels, start=1):
         _refuse_outside(source, pixel, f"{listed}, point {n}")
     refuse_undetermined(pixels, at, table.shows, listed)
-    fit = fit_points(pixels, at, source.size, turned_over=table.shows == "bottom")
+    try:
+        fit = fit_points(pixels, at, source.size, turned_over=table.shows == "bottom")
+    except np.linalg.LinAlgError as fault:
+        raise JobError(listed, "found points that fix no map", "check each pixel and its position") from fault
     _refuse_odd_density(fit, pixels, listed)
     note, warnings = _told_fit(fit, len(points), bool(table.checks))
     if table.place is None:
