@@ -22,7 +22,7 @@ Ints = NDArray[np.int64]
 _RUN = 16
 """Pieces under one bounding circle: a 12-cornered keep-out is one run, a copper plane many."""
 
-_BLOCK = 200_000
+_BLOCK = 400_000
 """Runs times lines measured at a time: bounds the memory to some tens of megabytes."""
 
 
@@ -168,30 +168,39 @@ def nearest(shapes: Pieces, count: int, lines: Pieces) -> Nearest:
         return found
     runs = _runs(shapes)
     step = max(1, _BLOCK // (len(lines.owner) * _RUN))
+    ends = np.unique(np.concatenate([lines.start, lines.end]), axis=0)
     bounds = [0]
     while bounds[-1] < len(runs.first):
         stop = min(bounds[-1] + step, len(runs.first))
         bounds.append(int(np.searchsorted(runs.owner, runs.owner[stop - 1], side="right")))
     for low, high in pairwise(bounds):
-        _measure(shapes, runs.take(slice(low, high)), lines, found)
+        _measure(shapes, runs.take(slice(low, high)), lines, ends, found)
     return found
 
 
-def _measure(shapes: Pieces, runs: _Runs, lines: Pieces, found: Nearest) -> None:
+def _measure(shapes: Pieces, runs: _Runs, lines: Pieces, ends: Floats, found: Nearest) -> None:
     """Fill ``found`` for the shapes of ``runs`` (all the runs of each)."""
-    apart = gaps(runs.centre, lines.start, lines.end)
+    x, y = runs.centre.T  # lines by runs: numpy is quickest along the last axis, and runs are many
+    square = _share_and_square(x, y, *lines.start.T[..., None], *lines.end.T[..., None])[1]
+    apart = np.sqrt(square)
     head = np.flatnonzero(np.r_[True, runs.owner[1:] != runs.owner[:-1]])
     group = np.repeat(np.arange(len(head)), np.diff(np.append(head, len(runs.owner))))
-    reach = np.minimum.reduceat(apart.min(axis=1) + runs.radius, head)[group]
-    run, line = np.nonzero(apart - runs.radius[:, None] <= reach[:, None] + 1e-9)
+    reach = np.minimum.reduceat(apart.min(axis=0) + runs.radius, head)[group]
+    run, line = _by_run(apart <= reach + runs.radius + 1e-9)
     _corners_to_lines(shapes, runs, lines, run, line, found)
     reach = found.distance[runs.owner] + runs.radius + 1e-9
-    ends = np.unique(np.concatenate([lines.start, lines.end]), axis=0)
-    square = (runs.centre[:, :1] - ends[:, 0]) ** 2 + (runs.centre[:, 1:] - ends[:, 1]) ** 2
-    near, end = np.nonzero(square <= (reach**2)[:, None])
+    square = (x - ends[:, :1]) ** 2 + (y - ends[:, 1:]) ** 2
+    near, end = _by_run(square <= reach**2)
     _ends_to_pieces(shapes, runs, ends, near, end, found)
-    crossing = apart[run, line] <= runs.radius[run]
-    _crossings(shapes, runs, lines, run[crossing], line[crossing], found)
+    crossing = apart[line, run] <= runs.radius[run]
+    if crossing.any():
+        _crossings(shapes, runs, lines, run[crossing], line[crossing], found)
+
+
+def _by_run(hit: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Run and line of each hit, lines by runs, in the order of the runs."""
+    flat = np.flatnonzero(np.ascontiguousarray(hit.T))
+    return flat // len(hit), flat % len(hit)
 
 
 def _spread(runs: _Runs, run: Ints) -> tuple[Ints, Ints]:
