@@ -47,13 +47,16 @@ def marks(
     flat = chain.from_iterable(chain.from_iterable(points))
     xy = np.fromiter(flat, dtype=np.float64, count=2 * total).reshape(total, 2)
     spread = np.zeros(total)
+    off = np.zeros(total, dtype=np.bool_)
     for name in dict.fromkeys(on):
         if name is not None:
             here = np.repeat(np.array([each == name for each in on]), counts)
             to_board = views[name].to_board
+            off[here] = to_board.outside(xy[here])
             with np.errstate(all="ignore"):
                 spread[here] = to_board.standard_uncertainty(xy[here])
                 xy[here] = to_board.to_mm(xy[here])
+    _refuse_off_picture(off, counts, on, views, where)
     lost = ~(np.abs(xy) <= FARTHEST).all(axis=1) | ~np.isfinite(spread)
     if lost.any():
         entry = int(np.repeat(np.arange(len(counts)), counts)[np.argmax(lost)])
@@ -64,3 +67,22 @@ def marks(
         )
     starts = np.cumsum(counts) - counts
     return Marks(xy, counts, np.maximum.reduceat(spread, starts) if total else np.zeros(len(counts)))
+
+
+def _refuse_off_picture(
+    off: NDArray[np.bool_],
+    counts: Ints,
+    on: Sequence[str | None],
+    views: Mapping[str, View],
+    where: Where,
+) -> None:
+    """A pixel that nobody can have read off the picture is a slip of the pen."""
+    if not off.any():
+        return
+    entry = int(np.repeat(np.arange(len(counts)), counts)[np.argmax(off)])
+    columns, rows = views[on[entry] or ""].to_board.size or (0, 0)
+    raise JobError(
+        where(entry),
+        f'found a pixel that lies off the picture of view "{on[entry]}"',
+        f"give [column, row] within its {columns} x {rows} pixels",
+    )

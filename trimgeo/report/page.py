@@ -12,6 +12,7 @@ import trimgeo
 from trimgeo.drawing.signs import STATES
 from trimgeo.model.plan import Plan, State
 from trimgeo.report import words
+from trimgeo.report.figure import set_out_figure
 
 ORDER: dict[State, int] = {"breached": 0, "tight": 1, "clear": 2}
 
@@ -50,6 +51,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         pictures=pictures,
         rows=rows,
         why=why,
+        figure=set_out_figure(plan),
         reasons={k.name: why.index(k.reason) + 1 for k in plan.board.keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=trimgeo.__version__,
