@@ -59,7 +59,7 @@ def _path(points: np.ndarray) -> str:
 
 
 def _beside(edge: np.ndarray, n: int, letter: float, plan: Plan) -> Label:
-    """The number of a side, outside the board (its edge runs counter-clockwise) where no corner is labelled."""
+    """The number of a side, outside the board where no corner is labelled."""
     start, end = edge[n - 1], edge[n]
     along = (end - start) / np.hypot(*(end - start))
     outside = 1.3 * letter * np.array([along[1], -along[0]])
