@@ -108,6 +108,14 @@ def test_a_cut_along_the_board_edge_is_never_made():
     assert [each.area for each in found] == pytest.approx([2 * 4, 2 * 2])
 
 
+def test_a_cut_goes_on_from_the_corner_where_a_notch_has_been_followed():
+    board = np.array([(0, 0), (40, 0), (40, 20), (20, 20), (20, 40), (0, 40)], dtype=float)
+    hull = convex_hull(shapely.box(2, 2, 20, 38))  # its right side lies along the notch's
+    (one, *_) = smallest_outlines(surroundings(hull, board), 2, 0.05)
+    assert one.area == pytest.approx(20 * 40)
+    assert one.angles.tolist() == [0.0]
+
+
 def test_where_the_hull_fills_the_board_there_is_nothing_to_cut():
     assert smallest_outlines(surroundings(SQUARE, SQUARE), 4, 0.05) == []
 

@@ -96,32 +96,29 @@ def _from_each(cost: Floats, cuts: Floats, most: int) -> list[tuple[float, Cycle
     """Steps of one or more cuts: cheapest cycles from each node in turn as their first."""
     nodes = len(cost)
     forward: NDArray[np.bool_] = np.triu(np.ones_like(cost, dtype=bool), 1)
-    kinds = [int(kind) for kind in np.unique(cuts[np.isfinite(cost)]) if kind <= most]
-    step = {kind: np.where(forward & (cuts == kind), cost, np.inf) for kind in kinds}
-    close = {kind: np.where(~forward & (cuts == kind), cost, np.inf) for kind in kinds}
-    reach = [np.where(np.eye(nodes, dtype=bool), 0.0, np.inf)]
+    kinds = np.array([kind for kind in np.unique(cuts[np.isfinite(cost)]) if kind <= most], dtype=np.intp)
+    step = np.where(forward & (cuts == kinds[:, None, None]), cost, np.inf)
+    close = np.where(~forward & (cuts == kinds[:, None, None]), cost, np.inf)
+    # reach[count + most] is the cheapest way from each start to each node; earlier ones cannot be
+    reach = np.full((2 * most + 1, nodes, nodes), np.inf)
+    reach[most] = np.where(np.eye(nodes, dtype=bool), 0.0, np.inf)
     came: list[tuple[Indices, Indices]] = [(np.zeros((nodes, nodes), dtype=np.intp),) * 2]
     found: list[tuple[float, Cycle]] = []
     for count in range(1, most + 1):
-        here = np.full((nodes, nodes), np.inf)
-        source, kind_used = np.zeros((nodes, nodes), dtype=np.intp), np.zeros((nodes, nodes), dtype=np.intp)
-        best, end = np.inf, (0, 0, 0)
-        for kind in (kind for kind in kinds if kind <= count):
-            before = reach[count - kind]
-            for start in np.flatnonzero(np.isfinite(before).any(axis=1)):
-                steps = before[start, start:, None] + step[kind][start:, start:]
-                better = steps.min(axis=0) < here[start, start:]
-                here[start, start:] = np.where(better, steps.min(axis=0), here[start, start:])
-                source[start, start:] = np.where(better, steps.argmin(axis=0) + start, source[start, start:])
-                kind_used[start, start:] = np.where(better, kind, kind_used[start, start:])
-            closed = before + close[kind].T
-            if closed.min() < best:
-                best = float(closed.min())
-                start, last = np.unravel_index(int(np.argmin(closed)), closed.shape)
-                end = (int(start), int(last), count - kind)
-        reach.append(here)
-        came.append((source, kind_used))
-        found.append((best, _walk_back(came, *end) if np.isfinite(best) else ()))
+        before = reach[count + most - kinds]
+        source = np.zeros((nodes, nodes), dtype=np.intp)
+        for start in range(nodes):
+            steps = (before[:, start, start:, None] + step[:, start:, start:]).reshape(-1, nodes - start)
+            source[start, start:] = steps.argmin(axis=0)
+            reach[count + most, start, start:] = np.take_along_axis(steps, source[None, start, start:], 0)[0]
+        span = np.maximum(nodes - np.arange(nodes), 1)[:, None]
+        came.append((source % span + np.arange(nodes)[:, None], kinds[source // span]))
+        closed = before + close.transpose(0, 2, 1)
+        kind, start, last = (int(at) for at in np.unravel_index(int(np.argmin(closed)), closed.shape))
+        best = float(closed[kind, start, last])
+        found.append(
+            (best, _walk_back(came, start, last, count - int(kinds[kind])) if np.isfinite(best) else ())
+        )
     return found
 
 

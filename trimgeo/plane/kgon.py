@@ -31,6 +31,9 @@ LEAST_GAIN = 1e-10
 SAME_ANGLE = 1e-6
 """Angles nearer than this give areas that differ by less than rounding: radians."""
 
+NUDGE = 1e-5
+"""A cut that this turn (radians) to either side does not better is where it belongs, mostly flush."""
+
 NEAR_BEST = 1.003
 """Other places of a cut are tried where they are this near to the best one found in steps."""
 
@@ -53,7 +56,7 @@ def smallest_outlines(around: Surroundings, most: int, least_depth: float) -> li
     """Smallest outline with at most 1, 2, … ``most`` cuts; where more are of no use the list ends.
 
     Lines that would take off a strip of the ring no deeper than ``least_depth`` are not considered.
-    ``area`` counts the hull as a whole, even where a notch of the ring enters it.
+    ``area`` is without the notches of the ring, even where they enter the hull.
 
     >>> from trimgeo.plane.tracks import surroundings
     >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
@@ -74,7 +77,7 @@ def smallest_outlines(around: Surroundings, most: int, least_depth: float) -> li
         if before and not any(_gains(old, new) for old, new in zip(before, best, strict=False)):
             break
         fresh = _turned(around, lines, area, [nodes for _, nodes in found])
-        if around.convex:
+        if around.convex and (not before or len(angles) < len(pool)):
             fresh = np.concatenate([fresh, middled_angles(around, lines, area, len(found))])
         angles = np.unique(np.concatenate([angles, fresh, _left_out(angles, pool, best)]))
     return _without_idle(best)
@@ -184,8 +187,13 @@ def _is_valley(cost: Floats, best: float) -> NDArray[np.bool_]:
 
 
 def _finest(around: Surroundings, lines: Tracks, turns: _Turns) -> Floats:
-    """Angles of the least area between the candidates on both sides of each cut."""
-    angle, here = lines.lines.angle, turns.here
+    """Angles of the least area between the candidates on both sides of each cut that gains by turning."""
+    angle = lines.lines.angle
+    nudged = _areas(around, lines, turns, angle[turns.here][:, None] + NUDGE * np.array([-1.0, 0.0, 1.0]))
+    turns = _Turns(*(each[nudged.argmin(axis=1) != 1] for each in turns))
+    here = turns.here
+    if not len(here):
+        return angle[:0]
     low = np.where(here > 0, angle[here - 1], angle[-1] - 2 * np.pi)
     high = np.where(here < len(angle) - 1, angle[(here + 1) % len(angle)], angle[0] + 2 * np.pi)
     for _ in range(FINER):

@@ -11,16 +11,12 @@ neighbours, each found from prefix sums along the tracks (shoelace formula).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from trimgeo.plane.hulls import Floats, Indices, Supports, supports
-
-MEETS = 1e-7
-"""Places on the ring or on a line this near to each other (mm) are one: above rounding, below any cut."""
+from trimgeo.plane.walks import MEETS, Crossings, walks_across, walks_around
 
 CLEAR_OF_EDGE = 1e-8
 """Lines move out by this (mm) where the ring has notches: one along an edge must not cut the edge itself."""
@@ -108,25 +104,18 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class Tracks:
-    """Support lines and what they cut off: ``depth`` is how far the ring stands out beyond a line."""
+    """Support lines and what they cut off.
+
+    ``depth`` is how far the ring stands out beyond a line, ``home_cuts`` how many cuts it makes along the
+    side of the hull that it is flush with, and ``home_area`` twice the area of the notches there, negative.
+    """
 
     lines: Supports
     depth: Floats
     forward: Way
     backward: Way
     home_cuts: Floats
-
-
-@dataclass(frozen=True, eq=False)
-class _Crossings:
-    """Crossings of lines ``row`` with the ring, ``place`` along the ring.
-
-    For each line those where it leaves the board, then those where it enters it, in order along it.
-    """
-
-    row: Indices
-    along: Floats
-    place: Floats
+    home_area: Floats
 
 
 def tracks(around: Surroundings, angles: Floats) -> Tracks:
@@ -138,16 +127,19 @@ def tracks(around: Surroundings, angles: Floats) -> Tracks:
     touch = np.einsum("tij,ij->ti", corner, lines.along)
     crossings = _crossings(around, lines, beyond, after)
     if around.convex and np.array_equal(crossings.row, np.repeat(np.arange(len(angles)), 2)):
-        ahead, behind, home = _across(crossings, touch, around.perimeter)
+        walks = walks_across(crossings, touch, around.perimeter)
     else:
         place = around.place(corner.reshape(-1, 2)).reshape(2, -1)
-        ahead, behind, home = _walks(crossings, touch, place, around.perimeter)
-    forward = _way(around, lines, ahead, corner[1], 1.0)
-    backward = _way(around, lines, behind, corner[0], -1.0)
-    return Tracks(lines, beyond.max(axis=1), forward, backward, home)
+        walks = walks_around(crossings, touch, place, around.perimeter)
+    forward = _way(around, lines, walks.ahead, corner[1], 1.0)
+    backward = _way(around, lines, walks.behind, corner[0], -1.0)
+    home_area = np.zeros(len(angles))
+    line, (chord, place, run) = walks.notches[0].astype(np.intp), walks.notches[1:]
+    np.add.at(home_area, line, ring_sweep(around, place, run) - lines.offset[line] * chord)
+    return Tracks(lines, beyond.max(axis=1), forward, backward, walks.home_cuts, home_area)
 
 
-def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Floats) -> _Crossings:
+def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Floats) -> Crossings:
     """Crossings of every line with the ring."""
     row, side = np.nonzero((beyond > 0) != (after > 0))
     first, second = beyond[row, side], after[row, side]
@@ -158,97 +150,7 @@ def _crossings(around: Surroundings, lines: Supports, beyond: Floats, after: Flo
     place = around.ring_lengths[side] + share * length
     enters = second > 0  # the ring passes out over the line where the line comes onto the board
     order = np.lexsort((along, enters, row))
-    return _Crossings(row[order], along[order], place[order])
-
-
-def _across(crossings: _Crossings, touch: Floats, perimeter: float) -> tuple[Floats, Floats, Floats]:
-    """Columns of both ways where every line crosses the ring twice: one stretch, then the ring."""
-    leave, enter = crossings.along.reshape(-1, 2).T
-    leave_place, enter_place = crossings.place.reshape(-1, 2).T
-    run = np.mod(enter_place - leave_place + MEETS, perimeter) - MEETS
-    none, (back, front) = np.zeros_like(run), touch
-    ahead = np.array([front, np.maximum(leave, front), leave_place, run, none])
-    behind = np.array([back, np.minimum(enter, back), enter_place, run, none])
-    return ahead[:, :, None], behind[:, :, None], none + 1.0
-
-
-def _walks(
-    crossings: _Crossings, touch: Floats, place: Floats, perimeter: float
-) -> tuple[Floats, Floats, Floats]:
-    """Columns of both ways and cuts at the hull, line by line."""
-    ahead, behind, home = [], [], []
-    for line, (begin, end) in enumerate(
-        pairwise(np.searchsorted(crossings.row, np.arange(touch.shape[1] + 1)))
-    ):
-        walk = _walk(
-            crossings.along[begin:end], crossings.place[begin:end], touch[:, line], place[:, line], perimeter
-        )
-        ahead.append(walk[0])
-        behind.append(walk[1])
-        home.append(float(walk[2]))
-    return _columns(ahead), _columns(behind), np.array(home)
-
-
-def _columns(walks: list[list[Step]]) -> Floats:
-    columns = np.full((5, len(walks), max(map(len, walks), default=1)), np.nan)
-    for row, walk in enumerate(walks):
-        columns[:, row, : len(walk)] = np.array(walk).T
-    return columns
-
-
-Step = tuple[float, float, float, float, float]
-"""near, far, place, run, cuts: one stretch of a `Way`."""
-
-
-def _walk(
-    along: Floats, places: Floats, touch: Floats, touch_place: Floats, perimeter: float
-) -> tuple[list[Step], list[Step], int]:
-    """Forward and backward track of one line, and how many cuts it makes where it touches the hull."""
-    (leave, enter), (leave_place, enter_place) = along.reshape(2, -1), places.reshape(2, -1)
-    (back, front), (back_place, front_place) = touch, touch_place
-    home = np.flatnonzero((enter <= front + MEETS) & (leave >= back - MEETS) & (leave - enter > MEETS))
-    first = home[0] if len(home) and enter[home[0]] <= back + MEETS else None
-    last = home[-1] if len(home) and leave[home[-1]] >= front - MEETS else None
-    ahead = _steps(
-        (front, front if last is None else leave[last]),
-        front_place if last is None else leave_place[last],
-        enter_place, enter, leave, leave_place, enter > front + MEETS, perimeter,
-    )  # fmt: skip
-    behind = _steps(
-        (back, back if first is None else enter[first]),
-        -(back_place if first is None else enter_place[first]),
-        -leave_place, leave, enter, -enter_place, leave < back - MEETS, perimeter,
-    )  # fmt: skip
-    behind = [(near, far, -after, run, cuts) for near, far, after, run, cuts in behind]
-    if not len(home) and (len(ahead) > 1) != (len(behind) > 1):
-        # the line only grazes the hull here: its first piece beyond is the one that counts
-        ahead = [(*step[:4], max(step[4] - 1, 0)) for step in ahead]
-        behind = [(*step[:4], max(step[4] - 1, 0)) for step in behind]
-    return ahead, behind, max(len(home), 1)
-
-
-def _steps(
-    home: tuple[float, float],
-    place: float,
-    near_place: Floats,
-    near: Floats,
-    far: Floats,
-    far_place: Floats,
-    ahead: NDArray[np.bool_],
-    perimeter: float,
-) -> list[Step]:
-    """Follow line and ring by turns, away from the hull; places rise in the direction of the walk."""
-    steps: list[Step] = []
-    stretch, used = home, np.zeros(len(near), dtype=bool)
-    while True:
-        run = np.mod(near_place - place + MEETS, perimeter) - MEETS
-        chosen = int(np.argmin(run)) if len(run) else -1
-        more = chosen >= 0 and ahead[chosen] and not used[chosen]
-        steps.append((*stretch, place, float(run[chosen]) if chosen >= 0 else perimeter, len(steps)))
-        if not more:
-            return steps
-        used[chosen] = True
-        stretch, place = (float(near[chosen]), float(far[chosen])), float(far_place[chosen])
+    return Crossings(row[order], along[order], place[order])
 
 
 def _way(around: Surroundings, lines: Supports, columns: Floats, corner: Floats, sense: float) -> Way:
@@ -298,7 +200,8 @@ def between(
         on_ring, ring_cuts = _meet_on_ring(around, first, i, second, j, k)
         fresh, fresh_cuts = _prefer(fresh, fresh_cuts, on_ring, ring_cuts)
         area, cuts = _prefer(area, cuts, fresh, fresh_cuts)
-    return area - chain_between(around, a, i, b, j), cuts + second.home_cuts[j]
+    area = area - chain_between(around, a, i, b, j) + second.home_area[j]
+    return area, cuts + second.home_cuts[j]
 
 
 def chain_between(around: Surroundings, a: Supports, i: Indices, b: Supports, j: Indices) -> Floats:

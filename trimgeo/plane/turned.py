@@ -12,7 +12,8 @@ from typing import NamedTuple
 import numpy as np
 
 from trimgeo.plane.hulls import Floats, Indices, wrapped
-from trimgeo.plane.tracks import MEETS, Surroundings, Tracks, chain_between, cross
+from trimgeo.plane.tracks import Surroundings, Tracks, chain_between, cross
+from trimgeo.plane.walks import MEETS
 
 MOST_FLUSH = 240
 """Flush lines considered as neighbours: the work grows with their cube."""
@@ -32,45 +33,49 @@ def middled_angles(around: Surroundings, lines: Tracks, cost: Floats, most: int)
     Only for a convex ring; outlines whose turned cut meets the ring are left to the search by steps.
     """
     flush = np.flatnonzero(lines.lines.front > lines.lines.back)
-    flush = flush[:: -(-len(flush) // MOST_FLUSH)]
-    best = np.full(most + 1, np.inf)
-    angle = np.full(most + 1, np.nan)
-    for last in flush:
-        turn = np.mod(lines.lines.angle[flush] - lines.lines.angle[last], 2 * np.pi)
-        onward = flush[np.argsort(turn)][: np.count_nonzero(turn < np.pi)]
-        odd = _between(around, lines, cost, flush, onward, int(last))
+    flush = flush[:: max(-(-len(flush) // MOST_FLUSH), 1)]
+    cost = cost[np.ix_(flush, flush)]
+    turn = np.mod(lines.lines.angle[flush][None] - lines.lines.angle[flush][:, None], 2 * np.pi)
+    odd = _between(around, lines, cost, turn, flush)
+    best, angle = np.full(most + 1, np.inf), np.full(most + 1, np.nan)
+    for last in range(len(flush)):
+        onward = np.argsort(turn[last])[: np.count_nonzero(turn[last] < np.pi)]
         steps = np.where(np.triu(np.ones((len(onward),) * 2), 1) > 0, cost[np.ix_(onward, onward)], np.inf)
         reach = np.full(len(onward), np.inf)
         reach[0] = 0.0
         for cuts in range(2, most + 1):
-            total = reach + odd.area
-            if total.min() < best[cuts]:
-                best[cuts], angle[cuts] = total.min(), odd.angle[int(total.argmin())]
+            total = reach + odd.area[onward, last]
+            least = int(total.argmin())
+            if total[least] < best[cuts]:
+                best[cuts], angle[cuts] = total[least], odd.angle[onward[least], last]
             reach = np.min(reach[:, None] + steps, axis=0)
     return np.unique(angle[np.isfinite(angle)])
 
 
-def _between(
-    around: Surroundings, lines: Tracks, cost: Floats, flush: Indices, before: Indices, after: int
-) -> _Middled:
-    """The least turned cut after each line of ``before`` and in front of line ``after``.
+def _between(around: Surroundings, lines: Tracks, cost: Floats, turn: Floats, flush: Indices) -> _Middled:
+    """The least turned cut between each two flush lines, shape (before, after).
 
     It touches the hull at an end of the side whose flush line leaves the least between the two.
     """
-    angle = lines.lines.angle
-    whole = np.mod(angle[after] - angle[before], 2 * np.pi)
-    every = np.mod(angle[flush][None] - angle[before][:, None], 2 * np.pi)
-    among = (every > 0) & (every < whole[:, None])
-    areas = np.where(among, cost[np.ix_(before, flush)] + cost[flush, after][None], np.inf)
-    chosen = flush[areas.argmin(axis=1)]
-    front = _middled(around, lines, before, lines.lines.front[chosen], after)
-    back = _middled(around, lines, before, lines.lines.back[chosen], after)
+    chosen = np.zeros(turn.shape, dtype=np.intp)
+    for last in range(len(flush)):
+        among = (turn > 0) & (turn < turn[:, last, None])
+        chosen[:, last] = np.where(among, cost + cost[:, last][None], np.inf).argmin(axis=1)
+    before, after = np.nonzero(turn > np.pi)
+    side = flush[chosen[before, after]]
+    front = _middled(around, lines, flush[before], lines.lines.front[side], flush[after])
+    back = _middled(around, lines, flush[before], lines.lines.back[side], flush[after])
     nearer = front.area <= back.area
-    return _Middled(np.where(nearer, front.angle, back.angle), np.where(nearer, front.area, back.area))
+    area, angle = np.full(turn.shape, np.inf), np.full(turn.shape, np.nan)
+    area[before, after] = np.where(nearer, front.area, back.area)
+    angle[before, after] = np.where(nearer, front.angle, back.angle)
+    return _Middled(angle, area)
 
 
-def _middled(around: Surroundings, lines: Tracks, before: Indices, corner: Indices, after: int) -> _Middled:
-    """Cuts with their middle at ``corner``, from the line ``before`` to the line ``after``.
+def _middled(
+    around: Surroundings, lines: Tracks, before: Indices, corner: Indices, after: Indices
+) -> _Middled:
+    """Cuts with their middle at ``corner``, from the lines ``before`` to the lines ``after``.
 
     With x on the line before and 2c - x on the line after: n_before x = h_before and
     n_after x = 2 n_after c - h_after.  Infinite where the cut would enter the hull or leave the ring.
@@ -83,22 +88,25 @@ def _middled(around: Surroundings, lines: Tracks, before: Indices, corner: Indic
         straight.normal[after],
         straight.offset[after],
     )
-    determinant = cross(n, np.broadcast_to(m, n.shape))
+    determinant = cross(n, m)
     determinant = np.where(np.abs(determinant) > 1e-12, determinant, np.nan)
-    wanted = 2 * (c @ m) - g
-    x = np.column_stack([h * m[1] - wanted * n[:, 1], wanted * n[:, 0] - h * m[0]]) / determinant[:, None]
+    wanted = 2 * np.einsum("ij,ij->i", c, m) - g
+    x = (
+        np.column_stack([h * m[:, 1] - wanted * n[:, 1], wanted * n[:, 0] - h * m[:, 0]])
+        / determinant[:, None]
+    )
     y = 2 * c - x
     normal = np.column_stack([y[:, 1] - x[:, 1], x[:, 0] - y[:, 0]])
     on, back = around.hull[(corner + 1) % count] - c, around.hull[(corner - 1) % count] - c
     touches = (np.einsum("ij,ij->i", normal, on) <= 0) & (np.einsum("ij,ij->i", normal, back) <= 0)
     at_x = np.einsum("ij,ij->i", x, straight.along[before])
-    at_y = y @ straight.along[after]
+    at_y = np.einsum("ij,ij->i", y, straight.along[after])
     reached = (at_x <= lines.forward.far[before, 0] + MEETS) & (at_x >= lines.forward.near[before, 0] - MEETS)
     reached &= (at_y >= lines.backward.far[after, 0] - MEETS) & (
         at_y <= lines.backward.near[after, 0] + MEETS
     )
     start, end = lines.forward.start[before, 0], lines.backward.start[after, 0]
-    swept = cross(start, x) + cross(x, y) + cross(y, np.broadcast_to(end, y.shape))
-    area = swept - chain_between(around, straight, before, straight, np.full(len(before), after))
+    swept = cross(start, x) + cross(x, y) + cross(y, end)
+    area = swept - chain_between(around, straight, before, straight, after)
     angle = wrapped(np.arctan2(normal[:, 1], normal[:, 0]))
     return _Middled(angle, np.where(touches & reached, area, np.inf))
