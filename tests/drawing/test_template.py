@@ -79,6 +79,20 @@ def test_every_name_is_on_the_sheets_of_each_face(crowded: tuple[Sheet, ...]) ->
         assert "holeindeed" not in together
 
 
+def test_no_label_of_60_keepouts_is_left_to_the_list_alone(crowded: tuple[Sheet, ...]) -> None:
+    for sheet in crowded:
+        assert not re.search(r", at \(\d", words(sheet))
+
+
+def test_what_finds_no_place_at_all_is_listed_with_its_position(hand: Any) -> None:
+    same = [hand.keepout(f"via {n}", "via", Point(20, 20), 0.3, layers=(1, 2)) for n in range(80)]
+    square = [(0, 0), (50, 0), (50, 40), (0, 40)]
+    plan = hand.plan(square, [(40, 0), (40, 40)], [(0, 0), (40, 0), (40, 40), (0, 40)], keepouts=same)
+    said = " ".join(words(sheet) for sheet in template_sheets(plan, "A4"))
+    assert all(re.search(rf"via {n}\b", said) for n in range(80))
+    assert "via, at (20.0, 20.0)" in said
+
+
 def test_every_sheet_has_bars_cautions_face_revision_variant_and_number(crowded: tuple[Sheet, ...]) -> None:
     for number, sheet in enumerate(crowded, start=1):
         said = words(sheet)

@@ -138,10 +138,9 @@ def _arrows(face: FaceName, corner: XY) -> list[Item]:
 
 
 def _bars(page: Frame, stretch: XY) -> list[Item]:
-    left, bottom, right, top = page.body
+    left, bottom = page.body[:2]
     x, y = left, page.foot[3] - 4.6
-    x_nominal = _nominal(right - left - FIELDS, stretch[0])
-    y_nominal = _nominal(top - bottom - 2.0, stretch[1])
+    x_nominal, y_nominal = _nominals(page, stretch)
     x_end, foot, y_end = x + x_nominal / stretch[0], bottom + 1.0, bottom + 1.0 + y_nominal / stretch[1]
     at = MARGIN + 5.4
     bar, thin = LINES["bar"], LINES["thin"]
@@ -155,8 +154,12 @@ def _bars(page: Frame, stretch: XY) -> list[Item]:
     ]
 
 
-def _nominal(available: float, stretch: float) -> float:
-    return BAR if BAR / stretch <= available else SHORT_BAR
+def _nominals(page: Frame, stretch: XY) -> XY:
+    """Nominal lengths of the two bars: short where the paper, or what the printer leaves of it, is."""
+    left, bottom, right, top = page.body
+    room = right - left - FIELDS, top - bottom - 2.0
+    x, y = (BAR if BAR / ratio <= length else SHORT_BAR for ratio, length in zip(stretch, room, strict=True))
+    return x, y
 
 
 def _ticks(start: XY, end: XY) -> tuple[tuple[XY, XY], ...]:
@@ -166,10 +169,7 @@ def _ticks(start: XY, end: XY) -> tuple[tuple[XY, XY], ...]:
 
 def _foot(page: Frame, stretch: XY) -> list[Item]:
     left, bottom, right, top = page.foot
-    nominal = [
-        _nominal(page.body[2] - left - FIELDS, stretch[0]),
-        _nominal(page.body[3] - page.body[1] - 2.0, stretch[1]),
-    ]
+    nominal = _nominals(page, stretch)
     after_bar = left + nominal[0] / stretch[0] + 5.0
     ways = [
         f"{axis} ÷ {length:g}" + (f" × {used:g}" if used != 1.0 else "")

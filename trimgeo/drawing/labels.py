@@ -9,7 +9,7 @@ All lengths are mm.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, hypot
 from typing import Final
 
@@ -40,6 +40,12 @@ FOREIGN: Final = 0.05
 
 CROSSED: Final = 1.5
 """What a mm of pointer over what bars labels costs, in mm of distance."""
+
+CROWD: Final = 200
+"""With more labels than this, what was lost at first stays lost: placing anew would take seconds."""
+
+NEEDED: Final = 20.0
+"""A form at a higher price leaves out what must be said: it is no short form."""
 
 RAYS: Final = 180
 """Directions in which an anchor looks for a way between the labels."""
@@ -117,29 +123,63 @@ def room(
 
 
 def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
-    """A place for each wish, in their order, which takes its cells of ``space``; None where none is left.
+    """A place for each wish, in their order of preference; None where there is none left.
+
+    Where some find none, all are placed anew, those that were lost first, at last in short forms only.
 
     >>> place(room((0, 0, 40, 10)), [Wish(((20, 5),), (Form(8.0, 2.0),))])[0].box
     (16.0, 4.0, 24.0, 6.0)
     """
-    return tuple(_place_one(space, wish) for wish in wishes)
+    every = [tuple(range(len(wish.forms))) for wish in wishes]
+    order = list(range(len(wishes)))
+    best = _place_in_order(space, wishes, every, order)
+    lost = [n for n in order if best[n] is None]
+    short = [(_shortest(wish),) for wish in wishes]
+    for forms in (every, every, short, short, short) if lost and len(wishes) <= CROWD else ():
+        order = [*lost, *(n for n in order if n not in set(lost))]
+        found = _place_in_order(space, wishes, forms, order)
+        lost = [n for n in order if found[n] is None]
+        if len(lost) < best.count(None):
+            best = found
+        if not lost:
+            break
+    return tuple(best)
 
 
-def _place_one(space: Room, wish: Wish) -> Place | None:
+def _shortest(wish: Wish) -> int:
+    """The number of the smallest form that still says what it must."""
+    usable = [n for n, form in enumerate(wish.forms) if form.price <= NEEDED] or [0]
+    return min(usable, key=lambda n: wish.forms[n].width * wish.forms[n].height)
+
+
+def _place_in_order(
+    space: Room, wishes: Sequence[Wish], forms: Sequence[tuple[int, ...]], order: Sequence[int]
+) -> list[Place | None]:
+    """A place for each wish, one after the other; the room itself stays as it is."""
+    space = replace(space, taken=space.taken.copy(), lettered=space.lettered.copy())
+    found: list[Place | None] = [None] * len(wishes)
+    for n in order:
+        put = found[n] = _place_one(space, wishes[n], forms[n])
+        if put is not None:
+            _claim(space, put)
+    return found
+
+
+def _place_one(space: Room, wish: Wish, forms: tuple[int, ...]) -> Place | None:
     anchor = _open_anchor(space, wish.anchors)
     if anchor is None:
         return None
     for reach in REACHES:
         sight = _sight(space, anchor, reach)
         best: tuple[float, Place] | None = None
-        for n, form in enumerate(wish.forms):
-            if best is not None and best[0] <= form.price:
+        for n in forms:
+            price = wish.forms[n].price
+            if best is not None and best[0] <= price:
                 break
             found = _cheapest(space, wish, anchor, n, reach, sight)
-            if found is not None and (best is None or found[0] + form.price < best[0]):
-                best = found[0] + form.price, found[1]
-        if best is not None and (best[0] <= reach or reach == REACHES[-1]):
-            _claim(space, best[1])
+            if found is not None and (best is None or found[0] + price < best[0]):
+                best = found[0] + price, found[1]
+        if best is not None and (len(forms) == 1 or best[0] <= reach or reach == REACHES[-1]):
             return best[1]
         if best is None and np.isfinite(sight).all():
             break  # labels all round: farther away there is nothing that a pointer could come from

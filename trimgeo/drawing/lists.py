@@ -55,7 +55,7 @@ def blocks(
     if elsewhere:
         lifts.append(Entry("–", f"on the other face: {elsewhere}, see its sheet"))
     names = [Entry(m.key, _named(m)) for m in marks if m.key in key and m.kind in ("hole", "keepout")]
-    names += [Entry(m.key, f"{_named(m)}, at {_position(m)}") for m in marks if m.key in lost]
+    names += [Entry(m.key, f"{_named(m)}, at {_position(m)}") for m in marks if m.key in lost - key]
     found = (
         Block("Before taping", tuple(_taping(plan, face)), indent=3.5),
         Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
