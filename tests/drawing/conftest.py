@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from io import BytesIO
 from itertools import pairwise
 from types import SimpleNamespace
@@ -14,6 +15,8 @@ import pytest
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
+from trimgeo.drawing.sheet import Sheet
+from trimgeo.drawing.template import template_sheets
 from trimgeo.model.board import Board, Hole, Keepout, Part, Ring
 from trimgeo.model.job import Job
 from trimgeo.model.plan import Corner, Cut, Lift, Lines, Plan, Row
@@ -275,6 +278,12 @@ def corner_errors(
     return np.asarray(errors)
 
 
+@lru_cache(maxsize=8)
+def crowded_sheets(width: float, height: float, paper: str) -> tuple[Sheet, ...]:
+    """The sheets of a crowded plan, drawn once for all tests."""
+    return template_sheets(crowded_plan(width, height), paper)
+
+
 @pytest.fixture(scope="session")
 def hand() -> SimpleNamespace:
     """Plans made by hand, and tools to measure what is drawn of them."""
@@ -283,7 +292,7 @@ def hand() -> SimpleNamespace:
         keepout=keepout,
         row=row,
         small_plan=small_plan,
-        crowded_plan=crowded_plan,
+        crowded_sheets=crowded_sheets,
         rendered=rendered,
         paths=paths,
         ink_centre=ink_centre,

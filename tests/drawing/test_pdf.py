@@ -73,7 +73,7 @@ def test_print_scaling_is_none_in_the_viewer_preferences(hand: Any) -> None:
 
 
 def test_pages_have_the_size_of_the_paper(hand: Any) -> None:
-    sheets = template_sheets(hand.crowded_plan(150, 100), "A3")
+    sheets = hand.crowded_sheets(330, 250, "A3")
     document = pypdfium2.PdfDocument(BytesIO(to_pdf(sheets, "t")))
     assert len(document) == len(sheets)
     for page, sheet in zip(document, sheets, strict=True):

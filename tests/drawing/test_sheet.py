@@ -19,7 +19,7 @@ points = st.lists(st.tuples(st.integers(0, 90), st.integers(0, 90)), min_size=2,
 
 
 @given(points, st.floats(0.5, 8.0), st.floats(0.3, 4.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_dashes_lie_on_their_line_and_cover_their_share_of_it(
     corners: list[tuple[int, int]], ink: float, gap: float
 ) -> None:

@@ -29,8 +29,7 @@ def words(sheet: Sheet) -> str:
 
 @pytest.fixture(scope="module", params=CASES, ids=lambda case: "-".join(map(str, case)))
 def crowded(request: Any, hand: Any) -> tuple[Sheet, ...]:
-    width, height, paper = request.param
-    return template_sheets(hand.crowded_plan(width, height), paper)
+    return hand.crowded_sheets(*request.param)
 
 
 def test_no_text_covers_another_or_leaves_the_printable_page(crowded: tuple[Sheet, ...]) -> None:
@@ -85,11 +84,11 @@ def test_no_label_of_60_keepouts_is_left_to_the_list_alone(crowded: tuple[Sheet,
 
 
 def test_what_finds_no_place_at_all_is_listed_with_its_position(hand: Any) -> None:
-    same = [hand.keepout(f"via {n}", "via", Point(20, 20), 0.3, layers=(1, 2)) for n in range(80)]
+    same = [hand.keepout(f"via {n}", "via", Point(20, 20), 0.3, layers=(1, 2)) for n in range(60)]
     square = [(0, 0), (50, 0), (50, 40), (0, 40)]
     plan = hand.plan(square, [(40, 0), (40, 40)], [(0, 0), (40, 0), (40, 40), (0, 40)], keepouts=same)
     said = " ".join(words(sheet) for sheet in template_sheets(plan, "A4"))
-    assert all(re.search(rf"via {n}\b", said) for n in range(80))
+    assert all(re.search(rf"via {n}\b", said) for n in range(60))
     assert "via, at (20.0, 20.0)" in said
 
 
@@ -182,7 +181,7 @@ def test_an_unknown_paper_is_refused_by_name(hand: Any) -> None:
 
 @pytest.fixture(scope="module")
 def tiled(hand: Any) -> tuple[Sheet, ...]:
-    return template_sheets(hand.crowded_plan(420, 300), "A4")
+    return hand.crowded_sheets(420, 300, "A4")
 
 
 def board_offset(sheet: Sheet, name: str, hand: Any) -> np.ndarray[Any, Any]:

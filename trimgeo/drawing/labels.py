@@ -44,6 +44,9 @@ CROSSED: Final = 1.5
 CROWD: Final = 200
 """With more labels than this, what was lost at first stays lost: placing anew would take seconds."""
 
+FEW: Final = 6
+"""With more labels lost than this, another order of the same forms does not help."""
+
 NEEDED: Final = 20.0
 """A form at a higher price leaves out what must be said: it is no short form."""
 
@@ -135,12 +138,16 @@ def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
     best = _place_in_order(space, wishes, every, order)
     lost = [n for n in order if best[n] is None]
     short = [(_shortest(wish),) for wish in wishes]
-    for forms in (every, every, short, short, short) if lost and len(wishes) <= CROWD else ():
+    for forms in (every, every, short, short) if lost and len(wishes) <= CROWD else ():
+        if len(lost) > FEW and forms is every:
+            continue
         order = [*lost, *(n for n in order if n not in set(lost))]
         found = _place_in_order(space, wishes, forms, order)
         lost = [n for n in order if found[n] is None]
         if len(lost) < best.count(None):
             best = found
+        elif forms is short:
+            break
         if not lost:
             break
     return tuple(best)
