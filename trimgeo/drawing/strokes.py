@@ -26,7 +26,7 @@ CORNER: Final = np.radians(15.0)
 def paths_of(geometry: BaseGeometry) -> tuple[Path, ...]:
     """The lines and rings of a geometry as polylines; rings repeat their first point.
 
-    >>> paths_of(LineString([(0, 0), (1, 0)]))
+    >>> paths_of(shapely.LineString([(0, 0), (1, 0)]))
     (((0.0, 0.0), (1.0, 0.0)),)
     """
     parts = shapely.get_parts(geometry)
@@ -98,7 +98,7 @@ def _joined(runs: Sequence[list[Floats]], closed: bool) -> tuple[Path, ...]:
 def dots(line: BaseGeometry, gap: float) -> tuple[XY, ...]:
     """Points ``gap`` apart, to within rounding to a whole number, along the lines of a geometry.
 
-    >>> dots(LineString([(0, 0), (3, 0)]), 1.0)
+    >>> dots(shapely.LineString([(0, 0), (3, 0)]), 1.0)
     ((0.5, 0.0), (1.5, 0.0), (2.5, 0.0))
     """
     found: list[Path] = []
