@@ -193,13 +193,13 @@ def board_offset(sheet: Sheet, name: str, hand: Any) -> np.ndarray[Any, Any]:
 
 
 def test_match_marks_of_neighbouring_pages_coincide_on_the_board(tiled: tuple[Sheet, ...], hand: Any) -> None:
-    pages = {sheet.name: sheet for sheet in tiled if re.fullmatch(r"top-\d+", sheet.name)}
+    pages = {sheet.name: sheet for sheet in tiled if re.fullmatch(r"top(-\d+)?", sheet.name)}
     assert len(pages) >= 4 and "top-map" in [sheet.name for sheet in tiled]
     names = [t.text for s in pages.values() for t in s.texts() if re.fullmatch(r"\d+–\d+[ab]", t.text)]
     assert len(names) == 2 * len(set(names)) > 8
     compared = 0.0
     for name in sorted(set(names)):
-        one, other = (pages[f"top-{n}"] for n in name[:-1].split("–"))
+        one, other = (pages["top" if n == "1" else f"top-{n}"] for n in name[:-1].split("–"))
         shift = board_offset(one, name, hand) - board_offset(other, name, hand)
         strip = page_overlap(one, other, shift)
         # Only what both pages show whole is compared: labels end faint outlines where they stand.
@@ -236,7 +236,7 @@ def body(sheet: Sheet) -> tuple[float, float, float, float]:
 def test_pages_overlap_by_at_least_10_mm_and_cover_the_whole_board(
     tiled: tuple[Sheet, ...], hand: Any
 ) -> None:
-    pages = [sheet for sheet in tiled if re.fullmatch(r"top-\d+", sheet.name)]
+    pages = [sheet for sheet in tiled if re.fullmatch(r"top(-\d+)?", sheet.name)]
     lengths = [sum(LineString(p).length for p in hand.paths(page, "board")) for page in pages]
     # All pages together show the edge at least once: 2 * (420 + 300) mm.
     assert sum(lengths) >= 1440.0

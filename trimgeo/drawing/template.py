@@ -51,7 +51,7 @@ class _Page:
 def template_sheets(plan: Plan, paper: str) -> tuple[Sheet, ...]:
     """The sheets to print at 100 % and tape onto the board, both faces, in printing order.
 
-    Sheets ``top`` and ``bottom``; pages ``top-1``, ``top-2`` and so on with ``top-map`` where the board is
+    Sheets ``top`` and ``bottom``; pages ``top``, ``top-2`` and so on with ``top-map`` where the board is
     larger than the paper; ``top-list`` where the lists need more room.  Raises `trimgeo.JobError` for a
     paper that is not known.
 
@@ -197,7 +197,7 @@ def _tiled(
         view = board_view(plan, named, whole.moved(pages.shift(number)), pages.window, boxes, strips)
         signs, _ = _legend(plan, page, named, view.kinds | {"match", "overlap"})
         part = f"page {number} of {pages.count}"
-        found.append(_Page(f"{face}-{number}", part, page, (*signs, *view.items, *matches)))
+        found.append(_Page(face if number == 1 else f"{face}-{number}", part, page, (*signs, *view.items, *matches)))
         views.append(view)
     keyed = tuple(key for view in views for key in view.keyed)
     unplaced = tuple(key for view in views for key in view.unplaced)
