@@ -162,6 +162,12 @@ def test_two_cuts_on_both_sides_of_a_narrow_notch_have_one_line() -> None:
     assert along.guide[0].length == pytest.approx(60 + 2 * run_out(WHEEL, 1.6))
 
 
+def test_a_line_across_a_narrow_notch_is_not_said_to_lie_off_the_board() -> None:
+    board = box(0, 0, 100, 60).difference(box(40, 0, 43, 20))
+    along = laid(box(0, 10, 80, 60).intersection(board), board, WHEEL)
+    assert (len(along.guide), len(along.tool_centre), along.notes) == (1, 1, ())
+
+
 def test_cuts_that_meet_on_the_edge_run_out_straight() -> None:
     guide = laid(Polygon([(0, 0), (100, 0), (100, 20), (60, 60), (0, 20)]), cutter=WHEEL).guide
     assert len(guide) == 2

@@ -127,7 +127,7 @@ class Course:
     """All lines at one distance from the outline, and how far they run on past each chain's ends.
 
     ``border`` is the grown outline that they bound; ``lines`` and ``lost`` are as
-    `trimgeo.plane.offsets.offset_lines` gives them.
+    `trimgeo.plane.offsets.offset_lines` gives them; ``reached`` are the chains that have a line on the board.
     """
 
     border: Border
@@ -135,6 +135,7 @@ class Course:
     lost: tuple[tuple[int, int], ...]
     runs: tuple[Run, ...]
     run_ons: tuple[RunOn, ...]
+    reached: frozenset[int]
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,8 +201,7 @@ def lines(
     (near, far), outline = base.walls, finished.polygon
     middle = (near + far) / 2
     guide = course(base, near, base.taken)
-    kept = frozenset(run.chain for run in guide.runs)
-    centre = course(base, middle, border_of(grown_area(outline, base.chains, middle)), kept)
+    centre = course(base, middle, border_of(grown_area(outline, base.chains, middle)), guide.reached)
     outer = grown_area(outline, base.chains, far)
     past = overrun(cutter, thickness)
     return Lines(
@@ -246,7 +246,9 @@ def _course(base: Ground, distance: float, border: Border, kept: frozenset[int])
             laid, on = _laid(base, border, line, keep)
             runs += laid
             run_ons += on
-    return Course(border, beside, lost, tuple(_joined(runs)), tuple(run_ons))
+    # Before they are joined: a line across a narrow notch serves the chains on both sides.
+    reached = frozenset(run.chain for run in runs)
+    return Course(border, beside, lost, tuple(_joined(runs)), tuple(run_ons), reached)
 
 
 def _laid(base: Ground, border: Border, line: OffsetLine, keep: bool) -> tuple[list[Run], list[RunOn]]:
@@ -372,11 +374,10 @@ def _notes(base: Ground, laid: Course, cuts: Sequence[Cut], distance: float, wha
             f"The {what} has no stretch of its own along cut {cut_beside(base.chains[lost], side, cuts)}: "
             f"at {distance:g} mm its neighbours meet first."
         )
-    reached = {run.chain for run in laid.runs}
     for number, chain in enumerate(base.chains):
         names = ", ".join(str(cuts[i].n) for i in chain.cuts)
         pieces = [line for line in laid.lines if line.first[0] == number]
-        if pieces and number not in reached:
+        if pieces and number not in laid.reached:
             notes.append(f"The {what} along cut {names} lies off the board: take the rest off with abrasive.")
         if len(pieces) > 1:
             notes.append(
