@@ -91,8 +91,6 @@ def test_a_hole_helps_where_only_one_side_is_kept() -> None:
     corner = next(c for c in placed(part, holes=(hole,)) if c.at == (70, 30))
     assert {(d.edge, d.hole) for d in corner.distances} == {(4, None), (None, "H1")}
     assert {round(d.mm, 9) for d in corner.distances} == {30.0, 28.5}
-    (lonely,) = (c for c in placed(part) if c.at == (70, 30))
-    assert [(d.edge, d.mm) for d in lonely.distances] == [(4, 30)]
 
 
 def test_a_hole_that_is_cut_away_is_not_measured_from() -> None:
@@ -102,8 +100,23 @@ def test_a_hole_that_is_cut_away_is_not_measured_from() -> None:
     )
 
 
+def test_where_no_edge_is_kept_corners_are_set_out_from_the_uncut_board() -> None:
+    corners = placed(box(20, 20, 60, 40))
+    first = next(c for c in corners if c.at == (60, 20))
+    # Sides of the box as shapely gives it: 1 right, 2 top, 3 left, 4 bottom.
+    assert [(d.edge, d.mm) for d in first.distances] == [(4, 20), (1, 40)]
+    assert all(len(corner.distances) == 2 for corner in corners)
+
+
+def test_where_one_edge_is_kept_the_other_distance_is_from_what_is_cut_off() -> None:
+    part = Polygon([(10, 0), (90, 0), (70, 25), (30, 40)])
+    (corner,) = (c for c in placed(part) if c.at == (70, 25))
+    assert [(d.edge, d.mm) for d in corner.distances] == [(4, 25), (1, 30)]
+
+
 def test_nothing_to_measure_from_gives_no_distance() -> None:
-    assert all(corner.distances == () for corner in placed(box(20, 20, 60, 40)))
+    # A round board has no straight side of 5 mm for the caliper's jaw.
+    assert all(corner.distances == () for corner in placed(box(-5, -5, 5, 5), Point(0, 0).buffer(20, 32)))
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 31.0, 90.0]))

@@ -35,8 +35,9 @@ def set_out(
 ) -> tuple[SetOut, ...]:
     """Each corner of new edges and of the guide line by two distances, numbered from 1.
 
-    Distances are perpendicular from straight sides of the board's edge that the finished outline keeps,
-    numbered as in ``edge``, and from the rims of holes that it keeps.  Of all pairs the one that crosses
+    Distances are perpendicular from straight sides of the board's edge, numbered as in ``edge``, and from the
+    rims of holes: those that the finished outline keeps, so that the corner can be measured again when it is
+    cut; where they do not give two distances, any of the uncut board.  Of all pairs the one that crosses
     squarest is taken, in steps of 5 degrees, then the one that is shortest.  Of the guide line there are the
     corners on the board and the points where it crosses the board's edge.
 
@@ -51,6 +52,10 @@ def set_out(
     marked = dict.fromkeys((x, y) for line in guide for x, y in _on_board(line, board, smooth).tolist())
     points = np.array([*turning, *marked]).reshape(-1, 2)
     distances = _best(points, _references(finished, edge, holes))
+    short = [i for i, found in enumerate(distances) if len(found) < 2]
+    if short:
+        for i, found in zip(short, _best(points[short], _references(edge, edge, holes)), strict=True):
+            distances[i] = found
     return tuple(
         SetOut(n, at, "finished" if n <= len(turning) else "guide", found)
         for n, (at, found) in enumerate(zip([*turning, *marked], distances, strict=True), start=1)
@@ -59,7 +64,7 @@ def set_out(
 
 @dataclass(frozen=True, eq=False)
 class _References:
-    """What a caliper can measure from: kept straight sides of the board's edge, and kept holes.
+    """What a caliper can measure from: straight sides of the board's edge, and holes, that an outline keeps.
 
     ``number`` is the side's number from 1; ``start``, ``along`` and ``inward`` are its start, direction and
     inward normal; ``centre`` and ``radius`` are the holes'.
