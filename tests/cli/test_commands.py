@@ -70,6 +70,21 @@ def test_version() -> None:
     assert call("--version").stdout.strip() == f"trimgeo, version {trimgeo.__version__}"
 
 
+def test_a_call_without_a_command_is_one_sentence() -> None:
+    refused(call(), "Missing command", "trimgeo --help")
+
+
+def test_an_empty_name_is_not_the_folder_one_is_in(job: Path) -> None:
+    refused(call("run", job, "--out", ""), "--out", "empty")
+    refused(call("check", ""), "JOB", "empty")
+
+
+def test_a_dxf_never_replaces_a_file_of_another_kind(job: Path) -> None:
+    before = job.read_bytes()
+    refused(call("dxf", job, "--out", job), "job.toml", ".dxf")
+    assert job.read_bytes() == before
+
+
 def test_clear_ends_in_0_and_says_so_first(job: Path) -> None:
     done = call("check", job)
     assert done.returncode == 0

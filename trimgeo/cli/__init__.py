@@ -61,7 +61,9 @@ mains parts can hurt. Local codes and licensed practice come first.
 """
 
 
-@click.group(cls=Lazy, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=Lazy, epilog=EPILOG, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(trimgeo.__version__, prog_name="trimgeo")
 def cli() -> None:
     """Trim outlines for circuit boards that are cut down by hand.

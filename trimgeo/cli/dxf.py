@@ -28,8 +28,11 @@ def command(job: Path, out: Path, release: str, variant: str | None) -> None:
     """Write the DXF."""
     import trimgeo
     from trimgeo.drawing.dxf import to_dxf
+    from trimgeo.errors import JobError
     from trimgeo.files import atomic_write
 
+    if out.suffix.lower() != ".dxf":
+        raise JobError("--out", f"found {out.name!r}", "name a file that ends in .dxf")
     plan = trimgeo.plan(trimgeo.prepare(trimgeo.load(job, variant=variant)))
     atomic_write(out, to_dxf(plan, release))
     click.echo(f"Wrote {out.name}.")

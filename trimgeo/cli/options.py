@@ -25,7 +25,12 @@ def command(help_lines: str, example: str) -> Callable[[Callable[..., Any]], cli
 
 
 def as_path(_context: click.Context, _parameter: click.Parameter, value: str | None) -> Path | None:
-    """A path as the user gave it: whether it is there is for the library to say."""
+    """A path as the user gave it: whether it is there is for the library to say.
+
+    An empty one, as a variable without a value leaves it, would mean the folder one is in: refused.
+    """
+    if value == "":
+        raise click.BadParameter("found an empty name")
     return None if value is None else Path(value)
 
 
