@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -83,6 +84,43 @@ def test_a_dxf_never_replaces_a_file_of_another_kind(job: Path) -> None:
     before = job.read_bytes()
     refused(call("dxf", job, "--out", job), "job.toml", ".dxf")
     assert job.read_bytes() == before
+
+
+def test_a_reader_that_stops_early_does_not_turn_breached_into_done(job: Path) -> None:
+    # More than a pipe holds (64 KiB on Linux), so that the writer notices.
+    many = "".join(
+        f'[[keepout]]\nname = "K{i}"\nkind = "component"\ncircle = {{ at = [45, 30], diameter = 4 }}\n'
+        for i in range(400)
+    )
+    job.write_text(job.read_text(encoding="utf-8") + many, encoding="utf-8")
+    with subprocess.Popen(
+        [sys.executable, "-m", "trimgeo", "check", str(job), "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as running:
+        assert running.stdout is not None and running.stderr is not None
+        running.stdout.read(1)
+        running.stdout.close()
+        assert (running.stderr.read(), running.wait()) == (b"", 1)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_a_full_disk_is_no_fault_of_the_program(job: Path) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "trimgeo", "check", str(job)],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+    assert done.returncode == 2 and done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell that can close a stream")
+def test_a_closed_stderr_is_no_fault_of_the_program(job: Path, tmp_path: Path) -> None:
+    call_it = f'"{sys.executable}" -m trimgeo run "{job}" --out "{tmp_path / "out"}" 2>&-'
+    assert subprocess.run(["sh", "-c", call_it], stdout=subprocess.DEVNULL).returncode == 0
+    assert (tmp_path / "out" / "report.json").exists()
 
 
 def test_clear_ends_in_0_and_says_so_first(job: Path) -> None:

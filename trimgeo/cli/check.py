@@ -36,5 +36,5 @@ def command(job: Path, outline: Path | None, variant: str | None, as_json: bool)
     if as_json:
         options.show_json(plan.report())
     else:
-        click.echo("\n".join(check_lines(plan)))
+        options.show("\n".join(check_lines(plan)))
     return 1 if plan.state == "breached" else 0

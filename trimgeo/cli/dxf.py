@@ -35,4 +35,4 @@ def command(job: Path, out: Path, release: str, variant: str | None) -> None:
         raise JobError("--out", f"found {out.name!r}", "name a file that ends in .dxf")
     plan = trimgeo.plan(trimgeo.prepare(trimgeo.load(job, variant=variant)))
     atomic_write(out, to_dxf(plan, release))
-    click.echo(f"Wrote {out.name}.")
+    options.show_written([out.name])

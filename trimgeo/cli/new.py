@@ -30,4 +30,4 @@ def command(dir: Path, photo: Path) -> None:
     from trimgeo.scale import picture_size
 
     written = start_folder(dir, photo, picture_size(photo, "--photo"))
-    click.echo(f"Wrote {written}. Fill in the marked lines, then: trimgeo check {dir}")
+    options.show(f"Wrote {written}. Fill in the marked lines, then: trimgeo check {dir}")

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import os
+import sys
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from textwrap import wrap
 from typing import Any, TypeVar
 
 import click
@@ -53,8 +56,33 @@ def out_folder(help_line: str) -> Callable[[F], F]:
     )
 
 
+def show(text: str, line_end: bool = True) -> None:
+    """Print a result; a reader that has seen enough takes nothing from the exit status.
+
+    Raises `trimgeo.JobError` where it cannot be written, for instance on a full disk.
+    """
+    from trimgeo.errors import JobError
+
+    try:
+        click.echo(text, nl=line_end)
+    except BrokenPipeError:
+        # What Python flushes when it ends goes nowhere, instead of ending in a message.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as fault:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise JobError(
+            "standard output", f"cannot be written ({fault.strerror})", "send it elsewhere"
+        ) from fault
+
+
+def show_written(names: Iterable[str]) -> None:
+    """Say which files were written, on lines of at most 80 columns; a name is never broken."""
+    lines = wrap(f"Wrote {', '.join(names)}.", 80, break_on_hyphens=False, break_long_words=False)
+    show("\n".join(lines))
+
+
 def show_json(value: Mapping[str, Any] | list[Any]) -> None:
     """Print a result as JSON, the same bytes on every machine."""
     from trimgeo.files import json_bytes
 
-    click.echo(json_bytes(value).decode(), nl=False)
+    show(json_bytes(value).decode(), line_end=False)

@@ -37,6 +37,6 @@ def command(job: Path, cuts: int | None, write: bool, variant: str | None, as_js
     if as_json:
         options.show_json(answer.trade(found))
     else:
-        click.echo("\n".join(trade_lines(found, chosen)))
+        options.show("\n".join(trade_lines(found, chosen)))
         if write:
-            click.echo(f"Wrote the outline with {chosen.cuts} new cuts into the job file.")
+            options.show(f"Wrote the outline with {chosen.cuts} new cuts into the job file.")

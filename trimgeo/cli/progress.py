@@ -31,7 +31,7 @@ class Progress:
 
     def step(self, label: str) -> None:
         """Say what is being done now; one step more is behind us."""
-        if not sys.stderr.isatty():
+        if sys.stderr is None or not sys.stderr.isatty():  # None: the caller has closed it
             return
         if self._bar is None and time.monotonic() - self._began > PATIENCE:
             self._bar = click.progressbar(length=self._steps, label=label, file=sys.stderr)

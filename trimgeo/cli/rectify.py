@@ -50,4 +50,4 @@ def command(job: Path, view: str | None, out: Path, variant: str | None, as_json
         )
     else:
         for each in chosen:
-            click.echo("\n".join(view_lines(each)))
+            options.show("\n".join(view_lines(each)))

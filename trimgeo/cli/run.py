@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
-
 from trimgeo.cli import options
 from trimgeo.cli.progress import Progress
 
@@ -37,6 +35,6 @@ def command(job: Path, out: Path, variant: str | None, as_json: bool) -> int:
     if as_json:
         options.show_json(report)
     else:
-        click.echo("\n".join(check_lines(plan)))
-        click.echo("Wrote " + ", ".join([*(f["name"] for f in report["files"]), "report.json"]) + ".")
+        options.show("\n".join(check_lines(plan)))
+        options.show_written([*(each["name"] for each in report["files"]), "report.json"])
     return 1 if plan.state == "breached" else 0

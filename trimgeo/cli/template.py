@@ -29,4 +29,5 @@ def command(job: Path, paper: str | None, out: Path, variant: str | None) -> Non
     files = template_files(plan, paper or plan.board.job.sheet.paper, out.name)
     for name, data in files.items():
         atomic_write(out.with_name(name), data)
-    click.echo("Wrote " + ", ".join(files) + ". Print at 100 %, then measure both bars.")
+    options.show_written(files)
+    options.show("Print at 100 %, then measure both bars.")
