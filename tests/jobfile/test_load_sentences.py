@@ -120,15 +120,32 @@ AGREEMENT = [
     (BOARD + VIA + 'on = "top"\n', r'"V1", on: found "top".*add a \[\[view\]\]'),
     (
         BOARD + '[outline]\npoints = [[0, 0], [9, 0], [9, 9]]\non = "x"\n' + VIEW,
-        r'\[outline\], on: found "x".*name one of the views top',
+        r'\[outline\], on: found "x".*name one of: top',
     ),
     (BOARD + VIA + 'variants = ["a"]\n', r'"V1", variants: found "a", which \[job\] does not list; add it'),
     (BOARD.replace('"t"', '"t"\nvariants = ["a", "a"]'), r'\[job\], variants: found "a" twice'),
 ]
 
 TOML = [
-    (BOARD.replace('"t"', '"t'), r"job\.toml, line 2, column \d+: found no valid TOML"),
-    (BOARD + "[board]\n", r"job\.toml, line 6, column \d+: found no valid TOML \(cannot declare"),
+    (
+        BOARD.replace('"t"', '"t'),
+        r"""line 2, column \d+: found 'title = "t', which.*close the text with a second \"""",
+    ),
+    (
+        BOARD + "[board]\n",
+        r"line 6, column \d+: found '\[board\]', which.*\(cannot declare.*each \[table\] once",
+    ),
+    (BOARD + VIA.replace("[[keepout]]", "[keepout]") + "[[keepout]]\n", r"\[\[keepout\]\] double brackets"),
+    (BOARD.replace('"t"', "t"), r"""line 2, .*found 'title = t', which.*put texts in "quotes"\."""),
+    (BOARD.replace('"t"', "\u201ct\u201d"), r"use straight quotes"),
+    (BOARD + 'image = "C:\\Users\\me\\a.png"\n', r"write paths with / in place of \\"),
+    (BOARD + "[finish]\nsanding = 0,3\n", r"line 7, .*found 'sanding = 0,3'.*with a point"),
+    (BOARD + "[finish]\nsanding = .3  # mm\n", r"digits on both sides of the point"),
+    (BOARD + "[finish]\nsanding = 0.3 mm\n", r"give the number alone, in mm"),
+    (
+        BOARD + "[x]\na = { b = [[100, 200], [300, 400]], c = [500, 600], w = 0,4 }\n",
+        r"found '…c = \[500, 600\], w = 0,4 }'.*with a point",
+    ),
     (BOARD + "a = [1,\n", r"job\.toml, at its end: found no valid TOML"),
     (BOARD + "a = " + "[" * 100_000, r"job\.toml: found lists or tables nested too deeply"),
     (BOARD + "a = " + "{b = " * 100_000, r"job\.toml: found lists or tables nested too deeply"),
@@ -136,7 +153,7 @@ TOML = [
     (BOARD + "a = " + "9" * 9000 + "\n", r"found a whole number of thousands of digits"),
     (BOARD.encode() + b"\xff", r"job\.toml, line 6: found byte 0xFF, which is no UTF-8; save"),
     (BOARD.encode("utf-16"), r"job\.toml: found text in UTF-16; save it as UTF-8"),
-    (BOARD.encode() + b"\x00", r"job\.toml, line 6, column 1: found no valid TOML"),
+    (BOARD.encode() + b"\x00", r"job\.toml, line 6, column 1: found '\ufffd', which is no valid TOML"),
 ]
 
 

@@ -96,7 +96,7 @@ def _check_view(job: Job, view: str | None, header: str, name: str | int | None)
         f'found "{short(view)}", and there is no such view',
         f'the nearest view is "{near}"'
         if near
-        else f"name one of the views {listed(known)}"
+        else f"name one of: {listed(known)}"
         if known
         else "add a [[view]] of that name",
     )

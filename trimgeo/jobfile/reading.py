@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from os import PathLike
 from pathlib import Path
@@ -13,6 +12,7 @@ from pydantic import ValidationError
 from trimgeo.errors import JobError
 from trimgeo.jobfile.agreement import check_agreement
 from trimgeo.jobfile.faults import FROM_CALLER, job_error, unknown_key
+from trimgeo.jobfile.syntax import syntax_error
 from trimgeo.jobfile.words import listed, nearest, place, printable, short
 from trimgeo.model.job import Job
 
@@ -89,22 +89,13 @@ def _parse(text: str, source: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _syntax_error(str(error), source) from None
+        raise syntax_error(str(error), text, source) from None
     except RecursionError:
         raise JobError(source, "found lists or tables nested too deeply to read", "nest them less") from None
     except ValueError:
         # The library lets the language's own limit on the digits of a number through.
         found = "found a whole number of thousands of digits"
         raise JobError(source, found, "give numbers that a board can have") from None
-
-
-def _syntax_error(message: str, source: str) -> JobError:
-    """The library's message, its place put first."""
-    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", message, re.DOTALL)
-    text, line, column = found.groups() if found else (message, None, None)
-    where = f"{source}, line {line}, column {column}" if line else f"{source}, at its end"
-    finding = f"found no valid TOML ({short(text[:1].lower() + text[1:])})"
-    return JobError(where, finding, 'write keys as key = value, texts in "quotes" and lists in [brackets]')
 
 
 def _only(job: Job, variant: str | None) -> Job:
