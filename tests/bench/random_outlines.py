@@ -129,9 +129,7 @@ def main(hulls: int) -> int:
         over = sum(ratio > limit(judge) for ratio in ratios)
         failed += over
         print(f"{judge:20} {cuts:4} {len(ratios):6} {np.median(ratios):10.6f} {max(ratios):14.11f} {over:5}")
-    print(
-        f"\n{'corners':>10} {'hulls':>6} {'median s':>9} {'most s':>7}   (processor time, all of 1 to {MOST} cuts)"
-    )
+    print(f"\n{'corners':>10} {'hulls':>6} {'median s':>9} {'most s':>7}   (processor, 1 to {MOST} cuts)")
     for power, seconds in sorted(times.items()):
         span = f"{2**power}–{2 ** (power + 1) - 1}"
         print(f"{span:>10} {len(seconds):6} {np.median(seconds):9.3f} {max(seconds):7.3f}")

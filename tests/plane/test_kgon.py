@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import importlib.util
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from scipy.optimize import minimize
 
 from trimgeo.plane.hulls import convex_hull, side_angles, supports
@@ -85,6 +86,38 @@ def test_with_board_edges_in_reach_no_combination_of_lines_leaves_less(seed):
         ours = found[min(cuts, len(found)) - 1]
         assert area_left(board, hull, ours.angles) == pytest.approx(ours.area, rel=1e-9)
         assert ours.area <= smallest_by_trying(board, hull, cuts, steps) * (1 + 1e-8)
+
+
+def cut_once(board, hull, angle):
+    """Area that one line leaves around the hull, by shapely; infinite where it cuts several pieces."""
+    normal = np.array([np.cos(angle), np.sin(angle)])
+    foot, along = normal * (hull @ normal).max(), np.array([-normal[1], normal[0]]) * 1e3
+    half = shapely.Polygon(
+        [foot - along, foot + along, foot + along - 1e3 * normal, foot - along - 1e3 * normal]
+    )
+    middle = shapely.Point(hull.mean(axis=0))
+    left = min(shapely.get_parts(board.intersection(half)), key=lambda part: part.distance(middle))
+    middles = shapely.line_interpolate_point(
+        [shapely.LineString(side) for side in pairwise(left.exterior.coords)], 0.5, normalized=True
+    )
+    on_line = shapely.distance(shapely.LineString([foot - along, foot + along]), middles) < 1e-9
+    return left.area if on_line.sum() <= 1 else np.inf
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_on_a_notched_board_no_single_cut_of_many_leaves_less(seed):
+    rng = np.random.default_rng(seed)
+    board = shapely.box(0, 0, 100, 70)
+    for x in rng.uniform(0, 90, 3):
+        board = board.difference(shapely.box(x, 70 - rng.uniform(5, 25), x + rng.uniform(2, 12), 71))
+    board = shapely.affinity.rotate(board, rng.uniform(0, 360))
+    at = np.array(shapely.affinity.scale(board, 0.6, 0.6).representative_point().coords[0])
+    hull = convex_hull(shapely.MultiPoint(at + rng.normal(size=(8, 2)) * 4).intersection(board.buffer(-1)))
+    assert board.covers(shapely.Polygon(hull))
+    ring = shapely.get_coordinates(shapely.orient_polygons(board))[:-1]
+    (one, *_) = smallest_outlines(surroundings(hull, ring), 1, 0.05)
+    tried = np.concatenate([side_angles(hull), rng.uniform(0, 2 * np.pi, 300)])
+    assert one.area <= min(cut_once(board, hull, angle) for angle in tried) * (1 + 1e-6)
 
 
 @pytest.mark.parametrize("seed", range(2))

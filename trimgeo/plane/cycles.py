@@ -12,11 +12,13 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trimgeo.plane.hulls import Floats, Indices
 
 Cycle = tuple[int, ...]
+
+STARTS_AT_ONCE = 16
+"""Starts searched together: bounds the memory to some megabytes."""
 
 NO_GAIN = 1e-13
 """Share of the costs below which a gain is rounding."""
@@ -95,30 +97,32 @@ def _unrolled(cost: Floats, here: Indices, there: Indices) -> Floats:
 def _from_each(cost: Floats, cuts: Floats, most: int) -> list[tuple[float, Cycle]]:
     """Steps of one or more cuts: cheapest cycles from each node in turn as their first."""
     nodes = len(cost)
-    forward: NDArray[np.bool_] = np.triu(np.ones_like(cost, dtype=bool), 1)
-    kinds = np.array([kind for kind in np.unique(cuts[np.isfinite(cost)]) if kind <= most], dtype=np.intp)
-    step = np.where(forward & (cuts == kinds[:, None, None]), cost, np.inf)
-    close = np.where(~forward & (cuts == kinds[:, None, None]), cost, np.inf)
-    # reach[count + most] is the cheapest way from each start to each node; earlier ones cannot be
-    reach = np.full((2 * most + 1, nodes, nodes), np.inf)
-    reach[most] = np.where(np.eye(nodes, dtype=bool), 0.0, np.inf)
+    usable = np.isfinite(cost) & (cuts <= most)
+    taken = np.where(usable, cuts, most).astype(np.intp)
+    # arrays are [to, from], so that the choice among sources runs along memory
+    step = np.where(usable & np.triu(np.ones_like(usable), 1), cost, np.inf).T
+    close = np.where(usable & np.tri(nodes, dtype=bool), cost, np.inf)
+    # reach[start, count + most] is the cheapest way from start to each node; counts below 0 do not exist
+    reach = np.full((nodes, 2 * most + 1, nodes), np.inf)
+    reach[:, most] = np.where(np.eye(nodes, dtype=bool), 0.0, np.inf)
+    flat = reach.reshape(nodes, -1)
     came: list[tuple[Indices, Indices]] = [(np.zeros((nodes, nodes), dtype=np.intp),) * 2]
     found: list[tuple[float, Cycle]] = []
     for count in range(1, most + 1):
-        before = reach[count + most - kinds]
         source = np.zeros((nodes, nodes), dtype=np.intp)
-        for start in range(nodes):
-            steps = (before[:, start, start:, None] + step[:, start:, start:]).reshape(-1, nodes - start)
-            source[start, start:] = steps.argmin(axis=0)
-            reach[count + most, start, start:] = np.take_along_axis(steps, source[None, start, start:], 0)[0]
-        span = np.maximum(nodes - np.arange(nodes), 1)[:, None]
-        came.append((source % span + np.arange(nodes)[:, None], kinds[source // span]))
-        closed = before + close.transpose(0, 2, 1)
-        kind, start, last = (int(at) for at in np.unravel_index(int(np.argmin(closed)), closed.shape))
-        best = float(closed[kind, start, last])
-        found.append(
-            (best, _walk_back(came, start, last, count - int(kinds[kind])) if np.isfinite(best) else ())
-        )
+        at = (count + most - taken.T) * nodes + np.arange(nodes)
+        for begin in range(0, nodes, STARTS_AT_ONCE):
+            some = slice(begin, begin + STARTS_AT_ONCE)
+            steps = np.take(flat[some], at[begin:, begin:], axis=1) + step[begin:, begin:]
+            chosen = steps.argmin(axis=2)
+            source[some, begin:] = chosen + begin
+            reach[some, count + most, begin:] = np.take_along_axis(steps, chosen[:, :, None], 2)[:, :, 0]
+        came.append((source, taken[source, np.arange(nodes)]))
+        closed = flat[np.arange(nodes), (count + most - taken) * nodes + np.arange(nodes)[:, None]] + close
+        last, start = (int(where) for where in np.unravel_index(int(np.argmin(closed)), closed.shape))
+        best = float(closed[last, start])
+        walked = _walk_back(came, start, last, count - int(taken[last, start])) if np.isfinite(best) else ()
+        found.append((best, walked))
     return found
 
 
