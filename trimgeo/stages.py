@@ -47,7 +47,7 @@ def prepare(job: Job) -> Board:
         probes=entries.probes(job, by_name),
         outline=entries.given_outline(job, by_name, edge),
         described_layers=entries.described_layers(job, keepouts),
-        warnings=(*warnings, *chain.from_iterable(view.warnings for view in views)),
+        warnings=(*entries.told_size(edge), *warnings, *chain.from_iterable(view.warnings for view in views)),
     )
 
 

@@ -79,6 +79,9 @@ FLATTENING: Final = 0.005
 LARGEST_BOARD: Final = 1000.0
 """A board over one metre is a unit mistake."""
 
+LEAST_BOARD: Final = 12.0
+"""A board shorter than this, mm, was more likely given in inches: nobody holds a smaller one to cut it."""
+
 LARGEST_PICTURE: Final = 400_000_000
 """Pixels: 1.2 GB decoded; a larger picture is a mistake or an attack."""
 

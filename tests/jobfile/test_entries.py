@@ -235,6 +235,20 @@ def test_a_keepout_off_the_board_is_warned_about_by_name_and_has_no_effect() -> 
     ]
 
 
+def test_a_keepout_off_the_board_is_told_what_may_be_wrong_with_it() -> None:
+    """Pixels without their view are taken for millimetres, and mostly lie off the board."""
+    top = view("top", "top", np.diag([0.1, -0.1, 1.0]))
+
+    def warning(**more: Any) -> str:
+        far = {"circle": {"at": [800, 400], "diameter": 2}, **more}
+        given_job = job(view=[view_table("top")], keepout=[circle("K", "via", **far)])
+        (text,) = entries.keepouts(given_job, {"top": top}, entries.edge_ring(given_job))[1]
+        return text
+
+    assert warning().endswith("if its points are pixels, name their view with `on`")
+    assert warning(on="top").endswith("check its pixels, [column, row]")
+
+
 @settings(max_examples=50)
 @given(
     st.lists(

@@ -157,6 +157,7 @@ AT = BASE * [0.1, -0.1] + [0, 30]
     [
         (BASE[[0, 0, 2]], AT[:3], "top", "points 1 and 2 at one pixel"),
         (BASE[:3], AT[[0, 1, 0]], "top", "points 1 and 3 at one board position"),
+        (BASE[:2], [[0, 0], [0, 1e-300]], "top", "points 1 and 2 at one board position"),
         (
             [[10, 10], [200, 12], [390, 13]],
             [[1, 29], [20, 28.8], [39, 28.7]],
@@ -220,6 +221,15 @@ def test_a_picture_of_something_else_is_refused(scenes, tmp_path):
     job = scenes.job(tmp_path, image=scenes.blank(tmp_path / "front.png"), scale=scenes.points(BASE, AT))
     with pytest.raises(JobError, match="no part of the board"):
         read_views(job, Polygon([(200, 0), (300, 0), (300, 80)]))
+
+
+def test_a_picture_that_leaves_out_part_of_the_board_is_warned_about(scenes, tmp_path):
+    """Width and height of the edge swapped: of 30 x 40 mm the picture of 40 x 30 mm shows three quarters."""
+    job = scenes.job(tmp_path, image=scenes.blank(tmp_path / "front.png"), scale=scenes.points(BASE, AT))
+    (whole,) = read_views(job, Polygon([(1, 1), (39, 1), (39, 29), (1, 29)]))
+    (part,) = read_views(job, Polygon([(0, 0), (30, 0), (30, 40), (0, 40)]))
+    assert not any("of the board" in text for text in whole.warnings)
+    assert any("its picture shows 74 % of the board" in text or "75 %" in text for text in part.warnings)
 
 
 def test_the_bound_is_never_below_two_point_four_five_standard_uncertainties():

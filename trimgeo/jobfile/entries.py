@@ -10,14 +10,23 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from trimgeo.jobfile.keepouts import described_layers, keepouts
-from trimgeo.jobfile.outlines import edge_ring, given_outline
+from trimgeo.jobfile.outlines import edge_ring, given_outline, told_size
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.shapes import Floats, around_disc, polygon
 from trimgeo.jobfile.words import place
 from trimgeo.model.board import Circle, FaceName, Hole, Part, Probe, View
 from trimgeo.model.job import BoardHole, Job, PartTable, ProbeTable
 
-__all__ = ["described_layers", "edge_ring", "given_outline", "holes", "keepouts", "parts", "probes"]
+__all__ = [
+    "described_layers",
+    "edge_ring",
+    "given_outline",
+    "holes",
+    "keepouts",
+    "parts",
+    "probes",
+    "told_size",
+]
 
 
 def holes(job: Job, views: Mapping[str, View]) -> tuple[Hole, ...]:

@@ -55,7 +55,9 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Kee
     )
     for table, name, spine, radius, uncertainty, is_off, is_whole in rest:
         if is_off:
-            warnings.append(f'keep-out "{short(name)}" lies off the board and has no effect')
+            warnings.append(
+                f'keep-out "{short(name)}" lies off the board and has no effect{_hint(table, views)}'
+            )
             continue
         layers, face = _where_it_is(job, table, views)
         clearance: Required = requirement(table.kind, layers, table.clearance)
@@ -214,6 +216,15 @@ def _on_board(exact: _Exact, edge: Ring) -> tuple[NDArray[np.bool_], NDArray[np.
     off[grown] = shapely.distance(board, exact.spines[grown]) >= exact.radii[grown]
     whole[grown] &= shapely.distance(rim, exact.spines[grown]) >= exact.radii[grown]
     return off, whole
+
+
+def _hint(table: KeepoutTable | KeepoutFileTable, views: Mapping[str, View]) -> str:
+    """What may be wrong with a keep-out off the board: most often, pixels without their view."""
+    if isinstance(table, KeepoutFileTable) or not views:
+        return ": check its positions"
+    if table.on is None:
+        return ": if its points are pixels, name their view with `on`"
+    return ": check its pixels, [column, row]"
 
 
 def _where_it_is(

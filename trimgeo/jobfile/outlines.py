@@ -16,7 +16,7 @@ from trimgeo.jobfile.shapes import Floats, at, polygon
 from trimgeo.jobfile.words import place, printable
 from trimgeo.model.board import Ring, View
 from trimgeo.model.job import Job, ShapeFile
-from trimgeo.tables import EDGE_TOLERANCE
+from trimgeo.tables import EDGE_TOLERANCE, LEAST_BOARD
 
 OWN_LAYER = "FINISHED"
 """The layer of our own drawings that holds the outline, among lines that only surround it."""
@@ -44,6 +44,20 @@ def edge_ring(job: Job) -> Ring:
         found = read_shapes(job.folder / given.file, given.layer, where)
         return _turned(_outer(found, where))
     return _turned(Ring(polygon(np.array(given), where)))
+
+
+def told_size(edge: Ring) -> tuple[str, ...]:
+    """A warning where the board is so small that it was likely given in inches.
+
+    >>> told_size(Ring(Polygon([(0, 0), (3.94, 0), (3.94, 3.15), (0, 3.15)])))
+    ('the board is 3.94 x 3.15 mm: lengths are millimetres, 25.4 to an inch',)
+    """
+    left, low, right, high = edge.polygon.bounds
+    if max(right - left, high - low) >= LEAST_BOARD:
+        return ()
+    return (
+        f"the board is {right - left:.4g} x {high - low:.4g} mm: lengths are millimetres, 25.4 to an inch",
+    )
 
 
 def given_outline(

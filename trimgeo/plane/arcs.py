@@ -165,7 +165,7 @@ def bulged(points: Floats, closed: bool, circles: Floats, reach: float = 0.0) ->
 
 
 def enclosed_area(vertices: Floats) -> float:
-    """Area, mm², inside closed vertices, shape (k, 3), counter-clockwise: the polygon and its circular segments.
+    """Area, mm², inside closed vertices, shape (k, 3), counter-clockwise: polygon and circular segments.
 
     A segment over a chord has r²/2 (θ - sin θ) with θ = 4 arctan(bulge) (elementary).
 

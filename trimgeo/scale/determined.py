@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import FaceName
-from trimgeo.scale.limits import BROAD, LEAST_APART, LEAST_HEIGHT, LEAST_SLENDER
+from trimgeo.scale.limits import BROAD, GREATEST_DENSITY, LEAST_APART, LEAST_HEIGHT, LEAST_SLENDER
 
 Floats = NDArray[np.float64]
 
@@ -49,7 +49,8 @@ def _refuse_coincident(pixels: Floats, at: Floats, where: str) -> None:
             "choose points far apart, near the corners of the board",
         )
     extent = float(np.ptp(at, axis=0).max())
-    near = _nearest_pair(at, LEAST_SLENDER * extent / 10)
+    # Positions that two readings could only tell apart in a picture of more pixels per mm than there are.
+    near = _nearest_pair(at, max(LEAST_SLENDER * extent / 10, LEAST_APART / GREATEST_DENSITY))
     if near is not None:
         raise JobError(
             where,

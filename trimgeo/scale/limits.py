@@ -46,3 +46,6 @@ uncertainties of a reading."""
 
 MARGIN: Final = 10.0
 """How far a true-scale picture reaches past the board edge: room for run-outs and labels."""
+
+MOST_LEFT_OUT: Final = 0.01
+"""Share of the board that a picture may leave out without a word: a tight crop, a little skew."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,14 @@ from trimgeo.scale import bound
 from trimgeo.scale.determined import names, refuse_undetermined
 from trimgeo.scale.dpi import scan_map, scan_resolution, told_resolution
 from trimgeo.scale.fit import Fit, density, fit_points
-from trimgeo.scale.limits import GREATEST_DENSITY, LEAST_APART, LEAST_AXIS, LEAST_DENSITY, MISFIT
+from trimgeo.scale.limits import (
+    GREATEST_DENSITY,
+    LEAST_APART,
+    LEAST_AXIS,
+    LEAST_DENSITY,
+    MISFIT,
+    MOST_LEFT_OUT,
+)
 from trimgeo.scale.place import placed
 from trimgeo.scale.rectify import picture, shown_area
 from trimgeo.scale.source import Source, open_source
@@ -49,7 +57,7 @@ def read_views(job: Job, edge: Polygon | None) -> tuple[View, ...]:
 
 def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
     """One view; see `read_views`."""
-    where = f"{job.source}, [[view]] {table.name!r}"
+    where = f'{job.source}, [[view]] "{table.name}"'
     source = open_source(job.folder / table.image, where, table.image)
     scaled = (
         _by_points(source, table, where)
@@ -67,6 +75,7 @@ def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
             "and no part of the board",
             "check `place` and `scale` of the view, and `edge` of the board",
         )
+    partial = () if edge is None else _told_part(shown, edge)
     rms, most = _residual_figures(scaled.residuals)
     return View(
         name=table.name,
@@ -79,7 +88,18 @@ def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
         uncertainty=bound.bound(to_board, bound.places(to_board, shown, edge)),
         checks=checks,
         note=scaled.note,
-        warnings=tuple(f"view {table.name}: {text}" for text in (*scaled.warnings, *disagreement)),
+        warnings=tuple(f"view {table.name}: {text}" for text in (*scaled.warnings, *disagreement, *partial)),
+    )
+
+
+def _told_part(shown: Polygon, edge: Polygon) -> tuple[str, ...]:
+    """A warning where a picture leaves out part of the board: such as width and height swapped."""
+    share = shown.intersection(edge).area / edge.area
+    if share > 1 - MOST_LEFT_OUT:
+        return ()
+    return (
+        f"its picture shows {math.floor(100 * share)} % of the board: unless that is on purpose, "
+        "check `edge` in [board] (width first, in mm) and the scale",
     )
 
 
@@ -193,7 +213,8 @@ def _told_fit(fit: Fit, count: int, checked: bool) -> tuple[str, tuple[str, ...]
         if checked:
             return note, ()
         return note + "; nothing was checked", (
-            f"nothing checks its scale from {count} points: add `checks`, or more points (five or more)",
+            f"nothing checks its scale from {count} points: add `checks` (lengths measured by caliper), "
+            "or give five points or more",
         )
     rms, most = _residual_figures(fit.residuals)
     note += f"; residuals {rms:.3f} mm rms, {most:.3f} mm at most"
