@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import product
 
 import cv2
@@ -17,7 +17,7 @@ from trimgeo.drawing.lettering import written
 from trimgeo.drawing.signs import KERF_HATCH, LINES, PALE, layers_hatch
 from trimgeo.drawing.strokes import hatched
 from trimgeo.model.board import Keepout, Pixels, View
-from trimgeo.model.plan import Plan, Row
+from trimgeo.model.plan import Lift, Plan, Row
 
 Box = tuple[float, float, float, float]
 LETTERS = 3.2
@@ -32,6 +32,11 @@ def overlay(plan: Plan, view: View) -> Pixels:
     canvas = Canvas(view.picture)
     for keepout in plan.board.keepouts:
         _draw_keepout(canvas, keepout)
+    lifted = [each for each in plan.lift if each.face == view.shows]
+    names = {each.name for each in lifted}
+    for part in plan.board.parts:
+        if part.name in names and part.face == view.shows:
+            canvas.line("lift", part.area, casing=True)
     canvas.line("board", plan.board.edge.polygon)
     canvas.hatch(
         hatched([plan.lines.kerf_band], KERF_HATCH.angles[0], canvas.mm(KERF_HATCH.pitch)), "#FFFFFF", 0.2
@@ -40,7 +45,7 @@ def overlay(plan: Plan, view: View) -> Pixels:
     canvas.line("finished", plan.finished.polygon, casing=True)
     for guide in plan.lines.guide:
         canvas.line("guide", guide, casing=True)
-    _draw_labels(canvas, plan)
+    _draw_labels(canvas, plan, lifted)
     return _with_legend(canvas, view)
 
 
@@ -67,7 +72,7 @@ def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
     canvas.line("keepout", area, casing=True)
 
 
-def _draw_labels(canvas: Canvas, plan: Plan) -> None:
+def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
     """Signs of states and the dimension of the least clearances first, then labels where there is room."""
     taken: list[Box] = []
     for row in plan.rows:
@@ -83,6 +88,7 @@ def _draw_labels(canvas: Canvas, plan: Plan) -> None:
     for cut in plan.cuts:
         middle = cut.line.interpolate(0.5, normalized=True)
         labels.append((f"cut {cut.n}: {cut.length:.1f} mm", (middle.x, middle.y)))
+    labels += [(f"lift {part.name}", part.at) for part in lifted]
     for text, at in labels:
         shown = written(text if len(text) <= 40 else text[:24] + "… " + text[-12:])
         box = _room(canvas, shown, at, taken)
@@ -136,7 +142,7 @@ def _overlap(a: Box, b: Box) -> bool:
 
 def _with_legend(canvas: Canvas, view: View) -> Pixels:
     """The picture on top of a white strip with the signs' words."""
-    entries = [LINES["finished"], LINES["guide"], LINES["kerf"], LINES["swept"], LINES["keepout"]]
+    entries = [LINES[kind] for kind in ("finished", "guide", "kerf", "swept", "keepout", "lift")]
     rows, columns = canvas.pixels.shape[:2]
     line = round(2.0 * LETTERS * canvas.unit)
     strip = np.full((line * (1 + (len(entries) + 1) // 2), columns, 3), 255, np.uint8)

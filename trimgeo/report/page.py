@@ -71,6 +71,11 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters |= {"mm": words.mm, "clearance": words.clearance, "layers": words.on_layers}
+    environment.filters |= {
+        "mm": words.mm,
+        "signed": words.signed,
+        "clearance": words.clearance,
+        "layers": words.on_layers,
+    }
     environment.globals["signs"] = SIGNS
     return environment.get_template("report.html")

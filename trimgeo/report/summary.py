@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from trimgeo.model.board import View
 from trimgeo.model.plan import Choice, Plan, Row, Trade
-from trimgeo.report.words import MEANING, clearance, inner_copper, mm, on_layers, title, unknown
+from trimgeo.report.words import MEANING, clearance, inner_copper, mm, on_layers, signed, title, unknown
 
 WIDTH = 80
 MOST_ROWS = 20
@@ -62,7 +62,7 @@ def view_lines(view: View) -> list[str]:
     )
     for check in view.checks:
         lines += _wrapped(
-            "  check ", f"{mm(check.length)} measured as {mm(check.measured)}, error {check.error:+.2f} mm"
+            "  check ", f"{mm(check.length)} measured as {mm(check.measured)}, error {signed(check.error)}"
         )
     if view.note:
         lines += _wrapped("  ", view.note)

@@ -19,7 +19,7 @@ CAUTIONS = (
     "Before cutting, take out lithium cells, disconnect the mains and let capacitors discharge.",
     "Local codes and licensed practice come first, for mains parts above all.",
 )
-"""Shown wherever somebody is about to cut (NIOSH and FR-4 safety data sheets, see FACTS)."""
+"""Shown wherever somebody is about to cut (NIOSH recommendations, FR-4 safety data sheets)."""
 
 
 def mm(value: float | None, places: int = 2) -> str:
@@ -29,6 +29,16 @@ def mm(value: float | None, places: int = 2) -> str:
     ('1.23 mm', 'no new edge')
     """
     return "no new edge" if value is None else f"{value:.{places}f} mm"
+
+
+def signed(value: float) -> str:
+    """A difference with its sign and unit; what rounds to nothing has none.
+
+    >>> signed(0.051), signed(-0.2), signed(-0.001)
+    ('+0.05 mm', '-0.20 mm', '0.00 mm')
+    """
+    rounded = round(value, 2)
+    return f"{rounded:+.2f} mm" if rounded else "0.00 mm"
 
 
 def clearance(row: Row) -> str:

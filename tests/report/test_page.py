@@ -1,0 +1,120 @@
+"""report.html: what a person reads, in a page of no other file, that fits a phone."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import trimgeo
+from trimgeo.model.board import LengthCheck, Picture, View
+from trimgeo.model.plan import Plan
+from trimgeo.model.planemap import PlaneMap
+from trimgeo.report.page import report_page
+
+JOB = """
+[job]
+title = "Logger <A>"
+[board]
+thickness = 1.6
+layers = 4
+edge = [[0, 0], [80, 0], [80, 60], [0, 60]]
+[[keepout]]
+name = "T1"
+kind = "trace"
+layers = [2]
+path = { points = [[10, 10], [30, 10]], width = 0.5 }
+[cutter]
+kind = "blade"
+kerf = 1.0
+[finish]
+sanding = 0.3
+[outline]
+points = [[0, 0], [CUT, 0], [CUT, 60], [0, 60]]
+"""
+
+
+class Reader(HTMLParser):
+    """The texts of a page, the cells of its rows, and all that a browser would fetch."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.rows: list[list[str]] = []
+        self.fetched: list[str] = []
+        self.in_cell = False
+        self.text = ""
+        self.feed(page)
+        self.rows = [[" ".join(cell.split()) for cell in row] for row in self.rows]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag == "tr":
+            self.rows.append([])
+        if tag in ("td", "th"):
+            self.rows[-1].append("")
+            self.in_cell = True
+        self.fetched += [value or "" for key, value in attrs if key in ("src", "href")]
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in ("td", "th"):
+            self.in_cell = False
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+        if self.in_cell:
+            self.rows[-1][-1] += data
+
+
+def made(folder: Path, cut: float) -> Plan:
+    path = folder / "job.toml"
+    path.write_text(JOB.replace("CUT", str(cut)), encoding="utf-8")
+    return trimgeo.plan(trimgeo.prepare(trimgeo.load(path)))
+
+
+@pytest.mark.parametrize(("cut", "state"), [(40, "Clear"), (30.8, "Tight"), (30.3, "Breached")])
+def test_the_answer_stands_before_every_table_and_unknown_layers_before_the_answer(
+    tmp_path: Path, cut: float, state: str
+) -> None:
+    text = Reader(report_page(made(tmp_path, cut), {}, {})).text
+    places = [text.index(words) for words in ("UNKNOWN: copper layers 1, 3, 4", state, "Clearances")]
+    assert places == sorted(places)
+
+
+def test_the_least_clearance_to_inner_copper_is_said_with_its_uncertainty(tmp_path: Path) -> None:
+    # 40 - (30 + 0.5 / 2) = 9.75 mm; 2 * sqrt(0.10² + 0.15² + 0.10²) = 0.41 mm (placing as the job leaves it).
+    text = Reader(report_page(made(tmp_path, 40), {}, {})).text
+    assert "9.75 mm ± 0.41 mm (required 0.45 mm), trace T1" in text
+
+
+def test_a_page_fetches_nothing_and_a_title_is_no_markup(tmp_path: Path) -> None:
+    page = report_page(made(tmp_path, 40), {"scan": b"\xff\xd8"}, {})
+    assert all(source.startswith("data:") for source in Reader(page).fetched)
+    assert not re.search(r"https?://|@import|url\(", page)
+    assert "Logger &lt;A&gt;" in page and "<A>" not in page
+
+
+def test_a_view_has_four_narrow_columns_and_its_notes_below_them(tmp_path: Path) -> None:
+    """More columns do not fit a phone: the bound of a position was the one that fell off."""
+    plan = made(tmp_path, 40)
+    picture = Picture(11.81, (0.0, 0.0), (1, 1), lambda: np.zeros((1, 1, 3), np.uint8))
+    view = View(
+        "scan",
+        "bottom",
+        "dpi",
+        PlaneMap(np.eye(3), np.zeros((9, 9))),
+        picture,
+        None,
+        None,
+        0.32,
+        (LengthCheck(130.0, 129.998),),
+        "scan at 300 dpi",
+    )
+    rows = Reader(report_page(replace(plan, board=replace(plan.board, views=(view,))), {}, {})).rows
+    at = next(n for n, row in enumerate(rows) if row[0].startswith("scan"))
+    assert rows[at] == ["scanbottom face", "11.81", "none", "0.32 mm"]
+    assert rows[at + 1] == [
+        "Scale by dpi: scan at 300 dpi. Check: 130.00 mm measured as 130.00 mm (0.00 mm)."
+    ]
