@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import os
 import subprocess
 import sys
@@ -192,6 +193,22 @@ def test_new_starts_a_folder_whose_job_names_what_to_fill_in(tmp_path: Path) -> 
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "mine" / "job.toml").is_file() and (tmp_path / "mine" / "scan-top.png").is_file()
     refused(call("new", tmp_path / "mine", "--photo", GREENHOUSE / "scan-top.png"), "job.toml")
+
+
+def test_new_says_what_to_type_next_as_a_shell_takes_it(tmp_path: Path) -> None:
+    done = call("new", tmp_path / "my board", "--photo", GREENHOUSE / "scan-top.png")
+    assert shlex.split(done.stdout.splitlines()[-1].split("then: ")[1]) == [
+        "trimgeo",
+        "check",
+        str(tmp_path / "my board"),
+    ]
+
+
+def test_the_trade_says_which_outline_is_chosen_and_how_to_take_another(job: Path) -> None:
+    lines = call("outline", job).stdout.splitlines()
+    assert sum(line.startswith("-> ") and line.split()[1].isdigit() for line in lines) == 1
+    assert any("--cuts N" in line and "--write" in line for line in lines)
+    assert max(map(len, lines)) <= 80
 
 
 def test_outline_write_puts_points_into_the_job_and_loses_no_comment(job: Path) -> None:

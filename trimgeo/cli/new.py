@@ -30,4 +30,5 @@ def command(dir: Path, photo: Path) -> None:
     from trimgeo.scale import picture_size
 
     written = start_folder(dir, photo, picture_size(photo, "--photo"))
-    options.show(f"Wrote {written}. Fill in the marked lines, then: trimgeo check {dir}")
+    shown = f'"{dir}"' if " " in str(dir) else str(dir)
+    options.show(f"Wrote {written}. Replace each FILL IN there, then: trimgeo check {shown}")
