@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-import shlex
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
