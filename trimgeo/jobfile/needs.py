@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, overload
 
 from trimgeo.errors import JobError
+from trimgeo.jobfile.words import place
 from trimgeo.model.job import Cutter, Finish, Job, OutlineTable
 
 _EXAMPLES = {
@@ -23,7 +24,8 @@ def need(job: Job, table: Literal["outline"]) -> OutlineTable: ...
 def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Finish | OutlineTable:
     """The table, which must be there.
 
-    Raises `trimgeo.JobError` with an example of what to add where the job has none.
+    Raises `trimgeo.JobError` with an example of what to add where the job has none, and for a wheel
+    that cannot cut through the board.
 
     >>> from trimgeo.model.job import About, BoardTable
     >>> square = BoardTable(thickness=1.6, edge=((0, 0), (1, 0), (1, 1)))
@@ -33,4 +35,21 @@ def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Fi
     found: Cutter | Finish | OutlineTable | None = getattr(job, table)
     if found is None:
         raise JobError(job.source, f"found no [{table}]", f"add {_EXAMPLES[table]}")
+    if isinstance(found, Cutter) and found.kind == "wheel":
+        _check_wheel(job, found)
     return found
+
+
+def _check_wheel(job: Job, wheel: Cutter) -> None:
+    """Refuse a wheel whose radius is not known, or too small to pass the far face of the board."""
+    where = place(job.source, "[cutter]", None, "diameter")
+    if wheel.diameter is None:
+        raise JobError(where, "found a wheel without its diameter", "add it in mm, such as diameter = 38")
+    deep = job.board.thickness + wheel.breakthrough
+    if wheel.diameter / 2 < deep:
+        raise JobError(
+            where,
+            f"found a wheel of {wheel.diameter:g} mm, which cannot pass {wheel.breakthrough:g} mm beyond a board "
+            f"of {job.board.thickness:g} mm",
+            f"use a wheel of at least {2 * deep:g} mm, or a smaller breakthrough",
+        )
