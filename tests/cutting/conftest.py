@@ -1,4 +1,4 @@
-"""Loads the judge and the random jobs by path: test folders are no packages."""
+"""Loads what tests share by path: test folders are no packages."""
 
 import importlib.util
 from pathlib import Path
@@ -17,3 +17,9 @@ def _load(name):
 def judged():
     """`judged_clearances.differences`: what the package and the brute force disagree on."""
     return _load("judged_clearances").differences
+
+
+@pytest.fixture(scope="session")
+def shapes():
+    """`random_shapes`: boards and outlines drawn by chance."""
+    return _load("random_shapes")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from types import ModuleType
+
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import MultiPoint, MultiPolygon, Polygon, affinity, box
+from shapely import MultiPoint, MultiPolygon, Polygon, box
 
 from trimgeo.cutting.edges import new_edges
 from trimgeo.cutting.lines import lines, overrun
@@ -82,33 +84,12 @@ def test_a_run_on_does_not_reach_another_arm_of_the_board() -> None:
     assert along.swept_band.intersection(box(60, 28, 100, 60)).is_empty
 
 
-def random_case(seed: int) -> tuple[Polygon, Polygon]:
-    rng = np.random.default_rng(seed)
-    board = box(0, 0, *rng.uniform((60, 50), (120, 90)))
-    for _ in range(rng.integers(0, 4)):
-        (x, y), (width, height) = rng.uniform(0, (110, 80)), rng.uniform(3, 30, 2)
-        less = board.difference(
-            affinity.rotate(box(x, y, x + width, y + height), float(rng.choice([0, 30, 45])))
-        )
-        board = less if less.geom_type == "Polygon" and not less.interiors else board
-    while True:
-        corners = int(rng.integers(3, 9))
-        angle, radius = np.sort(rng.uniform(0, 2 * np.pi, corners)), rng.uniform(8, 80, corners)
-        star = Polygon(
-            rng.uniform(20, 60, 2) + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
-        )
-        if star.is_valid:
-            part = star.intersection(board)
-            if part.geom_type == "Polygon" and part.area > 200 and not part.interiors:
-                return part, board
-
-
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.2, 1.5]), st.sampled_from([WHEEL, BIT]))
 @settings(max_examples=40, deadline=None)
 def test_every_point_beside_a_cut_is_in_the_bands_it_belongs_to(
-    seed: int, sanding: float, cutter: Cutter
+    shapes: ModuleType, seed: int, sanding: float, cutter: Cutter
 ) -> None:
-    finished, board = random_case(seed)
+    finished, board = shapes.random_case(seed)
     along = laid(finished, board, cutter, sanding)
     cuts = new_edges(Ring(finished), Ring(board))
     new = shapely.union_all([cut.line for cut in cuts])
@@ -139,8 +120,10 @@ def test_every_point_beside_a_cut_is_in_the_bands_it_belongs_to(
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.2, 1.5]), st.sampled_from([WHEEL, BIT]))
 @settings(max_examples=25, deadline=None)
-def test_the_kerf_lies_on_the_waste_and_in_the_swept_band(seed: int, sanding: float, cutter: Cutter) -> None:
-    finished, board = random_case(seed)
+def test_the_kerf_lies_on_the_waste_and_in_the_swept_band(
+    shapes: ModuleType, seed: int, sanding: float, cutter: Cutter
+) -> None:
+    finished, board = shapes.random_case(seed)
     along = laid(finished, board, cutter, sanding)
     assert along.kerf_band.is_valid
     assert along.swept_band.is_valid

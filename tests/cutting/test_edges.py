@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -139,8 +140,10 @@ def test_a_whole_circle_is_one_closed_cut() -> None:
 
 @given(st.integers(0, 2**32 - 1), st.integers(0, 20), st.sampled_from([0.0, 17.0, 90.0, 211.0]))
 @settings(max_examples=60, deadline=None)
-def test_cuts_do_not_depend_on_the_start_or_turn_of_the_ring(seed: int, shift: int, degrees: float) -> None:
-    finished = np.array(random_part(seed).exterior.coords)[:-1]
+def test_cuts_do_not_depend_on_the_start_or_turn_of_the_ring(
+    shapes: ModuleType, seed: int, shift: int, degrees: float
+) -> None:
+    finished = np.array(shapes.random_part(seed, BOARD.polygon).exterior.coords)[:-1]
     first = new_edges(Ring(Polygon(finished)), BOARD)
     rolled = new_edges(Ring(Polygon(np.roll(finished, shift, axis=0)[::-1])), BOARD)
     assert [cut.line for cut in rolled] == [cut.line for cut in first]
@@ -154,24 +157,10 @@ def test_cuts_do_not_depend_on_the_start_or_turn_of_the_ring(seed: int, shift: i
     assert back == {tuple(np.round(cut.start, 5)) for cut in first}
 
 
-def random_part(seed: int) -> Polygon:
-    """Part of a star that lies on the board, in one piece."""
-    rng = np.random.default_rng(seed)
-    while True:
-        corners = int(rng.integers(3, 9))
-        angle, radius = np.sort(rng.uniform(0, 2 * np.pi, corners)), rng.uniform(8, 80, corners)
-        centre = rng.uniform(20, 50, 2)
-        star = Polygon(centre + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
-        if star.is_valid:
-            part = star.intersection(BOARD.polygon)
-            if part.geom_type == "Polygon" and part.area > 200:
-                return part
-
-
 @given(st.integers(0, 2**32 - 1))
 @settings(max_examples=60, deadline=None)
-def test_what_is_not_cut_is_what_shapely_finds_on_the_board_edge(seed: int) -> None:
-    finished = random_part(seed)
+def test_what_is_not_cut_is_what_shapely_finds_on_the_board_edge(shapes: ModuleType, seed: int) -> None:
+    finished = shapes.random_part(seed, BOARD.polygon)
     cuts = new_edges(Ring(finished), BOARD)
     on_edge = finished.exterior.intersection(BOARD.polygon.exterior.buffer(1e-6)).length
     # A side of less than the tolerance may lie on the edge without being parallel to it.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -32,28 +33,6 @@ def laid(finished: Polygon, board: Polygon = BOARD, cutter: Cutter = BIT, margin
 
 def corners(line: LineString) -> list[tuple[float, float]]:
     return [(x, y) for x, y in np.round(line.coords, 6) + 0.0]
-
-
-def random_case(seed: int) -> tuple[Polygon, Polygon]:
-    """A board with up to three cut-outs in its edge, and part of a star that lies on it."""
-    rng = np.random.default_rng(seed)
-    board = box(0, 0, *rng.uniform((60, 50), (120, 90)))
-    for _ in range(rng.integers(0, 4)):
-        (x, y), (width, height) = rng.uniform(0, (110, 80)), rng.uniform(3, 30, 2)
-        less = board.difference(
-            affinity.rotate(box(x, y, x + width, y + height), float(rng.choice([0, 30, 45])))
-        )
-        board = less if less.geom_type == "Polygon" and not less.interiors else board
-    while True:
-        corners = int(rng.integers(3, 9))
-        angle, radius = np.sort(rng.uniform(0, 2 * np.pi, corners)), rng.uniform(8, 80, corners)
-        star = Polygon(
-            rng.uniform(20, 60, 2) + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
-        )
-        if star.is_valid:
-            part = star.intersection(board)
-            if part.geom_type == "Polygon" and part.area > 200 and not part.interiors:
-                return part, board
 
 
 def test_a_wheel_reaches_4_35_mm_further_on_the_near_face() -> None:
@@ -205,9 +184,9 @@ def test_an_uncut_board_has_no_lines() -> None:
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.2, 1.5]), st.sampled_from([WHEEL, BIT, BLADE]))
 @settings(max_examples=50, deadline=None)
 def test_the_guide_line_never_enters_the_part_nor_its_sanding_margin(
-    seed: int, sanding: float, cutter: Cutter
+    shapes: ModuleType, seed: int, sanding: float, cutter: Cutter
 ) -> None:
-    finished, board = random_case(seed)
+    finished, board = shapes.random_case(seed)
     new = shapely.union_all([cut.line for cut in new_edges(Ring(finished), Ring(board))])
     along = laid(finished, board, cutter, Finish(sanding=sanding))
     for line in along.guide:
@@ -218,9 +197,9 @@ def test_the_guide_line_never_enters_the_part_nor_its_sanding_margin(
 @given(st.integers(0, 2**32 - 1), st.sampled_from([13.0, 90.0, 200.0]), st.booleans(), st.integers(0, 9))
 @settings(max_examples=25, deadline=None)
 def test_lines_and_bands_turn_mirror_and_start_with_the_job(
-    seed: int, degrees: float, mirror: bool, start: int
+    shapes: ModuleType, seed: int, degrees: float, mirror: bool, start: int
 ) -> None:
-    finished, board = random_case(seed)
+    finished, board = shapes.random_case(seed)
 
     def moved(shape: shapely.Geometry) -> shapely.Geometry:
         shape = affinity.scale(shape, -1, 1, origin=(0, 0)) if mirror else shape

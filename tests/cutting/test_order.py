@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import ModuleType
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -25,19 +27,6 @@ def on_edge(at: tuple[float, float]) -> bool:
     return BOARD.polygon.exterior.distance(Point(at)) < 0.05
 
 
-def random_part(seed: int) -> Polygon:
-    rng = np.random.default_rng(seed)
-    while True:
-        corners = int(rng.integers(3, 9))
-        angle, radius = np.sort(rng.uniform(0, 2 * np.pi, corners)), rng.uniform(8, 80, corners)
-        centre = rng.uniform(20, 50, 2)
-        star = Polygon(centre + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
-        if star.is_valid:
-            part = star.intersection(BOARD.polygon)
-            if part.geom_type == "Polygon" and part.area > 200:
-                return part
-
-
 def test_cuts_from_edge_to_edge_come_first() -> None:
     # One corner is cut off straight, the other in three cuts.
     part = Polygon([(0, 0), (80, 0), (80, 20), (60, 20), (60, 50), (100, 50), (100, 60), (20, 60), (0, 40)])
@@ -48,8 +37,8 @@ def test_cuts_from_edge_to_edge_come_first() -> None:
 
 @given(st.integers(0, 2**32 - 1), st.integers(0, 12))
 @settings(max_examples=80, deadline=None)
-def test_no_cut_starts_inside_the_board_where_it_need_not(seed: int, shift: int) -> None:
-    finished = random_part(seed)
+def test_no_cut_starts_inside_the_board_where_it_need_not(shapes: ModuleType, seed: int, shift: int) -> None:
+    finished = shapes.random_part(seed, BOARD.polygon)
     cuts = ordered(finished)
     assert [cut.n for cut in cuts] == list(range(1, len(cuts) + 1))
     made: set[tuple[float, float]] = set()

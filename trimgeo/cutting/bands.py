@@ -65,7 +65,7 @@ def swept_band(
     for on in run_ons:
         outside += _run_on(board, outline, chains[on.chain], on, 0.0, reach)
     for chain in chains:
-        outside += _past_corners(outline, chain, far, reach, overrun)
+        outside += _past_corners(chain, far, reach, overrun)
     swept = shapely.difference(shapely.union_all(outside), outline)
     if wander > sanding:
         depth = wander - sanding
@@ -102,7 +102,7 @@ def _bands_on(
     return bands(starts, [d] * len(lengths), lengths, low, high)
 
 
-def _past_corners(outline: Polygon, chain: Chain, far: float, reach: float, overrun: float) -> list[Area]:
+def _past_corners(chain: Chain, far: float, reach: float, overrun: float) -> list[Area]:
     """What a cut takes where it runs on at an outside corner until the far face is parted there too."""
     before, after = chain.turns
     strips = []

@@ -15,7 +15,7 @@ import trimgeo
 from trimgeo.model.board import View
 
 if TYPE_CHECKING:
-    from trimgeo.model.plan import Choice, Distance, Plan, Row, Trade
+    from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Lift, Plan, Row, Trade
 
 Json = dict[str, Any]
 _PLACES = 9
@@ -39,40 +39,13 @@ def report(plan: Plan) -> Json:
             "inner_copper_minimum": _row(plan.inner_minimum),
             "keepouts": [_row(row) for row in plan.rows],
         },
-        "lift": [
-            {
-                "name": part.name,
-                "face": part.face,
-                "at": _point(part.at),
-                "height_mm": _mm(part.height),
-                "reason": part.reason,
-            }
-            for part in plan.lift
-        ],
+        "lift": [_lift(part) for part in plan.lift],
         "severed": [
             {"name": each.name, "net": each.net, "at": [_point(p) for p in each.at]} for each in plan.severed
         ],
-        "exposed": [
-            {
-                "cut": each.cut,
-                "layer": each.layer,
-                "net": each.net,
-                "from": _point(each.start),
-                "to": _point(each.end),
-                "length_mm": _mm(each.length),
-            }
-            for each in plan.exposed
-        ],
+        "exposed": [_exposed(each) for each in plan.exposed],
         "short_risk": None,
-        "corners": [
-            {
-                "at": _point(each.at),
-                "inside": each.inside,
-                "stop_short_mm": _mm(each.stop_short),
-                "fillet_mm": _mm(each.fillet),
-            }
-            for each in plan.corners
-        ],
+        "corners": [_corner(each) for each in plan.corners],
         "set_out": [
             {"n": each.n, "at": _point(each.at), "from": [_distance(d) for d in each.distances]}
             for each in plan.set_out
@@ -150,6 +123,36 @@ def _row(row: Row | None) -> Json | None:
         "required_mm": _mm(row.required),
         "at": None if row.at is None else _point(row.at),
         "state": row.state,
+    }
+
+
+def _lift(part: Lift) -> Json:
+    return {
+        "name": part.name,
+        "face": part.face,
+        "at": _point(part.at),
+        "height_mm": _mm(part.height),
+        "reason": part.reason,
+    }
+
+
+def _exposed(each: Exposed) -> Json:
+    return {
+        "cut": each.cut,
+        "layer": each.layer,
+        "net": each.net,
+        "from": _point(each.start),
+        "to": _point(each.end),
+        "length_mm": _mm(each.length),
+    }
+
+
+def _corner(corner: Corner) -> Json:
+    return {
+        "at": _point(corner.at),
+        "inside": corner.inside,
+        "stop_short_mm": _mm(corner.stop_short),
+        "fillet_mm": _mm(corner.fillet),
     }
 
 
