@@ -75,7 +75,8 @@ def plan(board: Board) -> Plan:
     `trimgeo.NoOutlineError` where no outline can be built.
     """
     job = board.job
-    need(job, "outline")
+    if board.outline is None:
+        need(job, "outline")
     cutter, finish = need(job, "cutter"), need(job, "finish")
     finished = board.outline or _built(board)
     unordered = new_edges(finished, board.edge)

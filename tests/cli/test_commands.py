@@ -128,7 +128,7 @@ def test_clear_ends_in_0_and_says_so_first(job: Path) -> None:
     done = call("check", job)
     assert done.returncode == 0
     assert done.stdout.splitlines()[1].startswith("UNKNOWN: copper layers 1, 3, 4")
-    assert "CLEAR" in done.stdout and "9.75 mm" in done.stdout
+    assert "CLEAR" in done.stdout and "9.75 mm" in done.stdout and "1 new edge, 60.0 mm" in done.stdout
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
@@ -245,6 +245,9 @@ def test_check_judges_an_outline_that_was_drawn_elsewhere(job: Path, tmp_path: P
         '<rect x="0" y="0" width="30.3" height="60"/></svg>',
         encoding="utf-8",
     )
+    # Judging it needs no outline in the job.
+    job.write_text(job.read_text(encoding="utf-8").partition("[outline]")[0], encoding="utf-8")
+    refused(call("check", job), "[outline]")
     done = call("check", job, "--outline", drawn, "--json")
     assert done.returncode == 1, done.stderr
     assert json.loads(done.stdout)["clearance"]["minimum"]["nominal_mm"] == pytest.approx(0.05, abs=1e-9)

@@ -45,11 +45,11 @@ def _check_wheel(job: Job, wheel: Cutter) -> None:
     where = place(job.source, "[cutter]", None, "diameter")
     if wheel.diameter is None:
         raise JobError(where, "found a wheel without its diameter", "add it in mm, such as diameter = 38")
-    deep = job.board.thickness + wheel.breakthrough
-    if wheel.diameter / 2 < deep:
+    thickness, beyond = job.board.thickness, wheel.breakthrough
+    least = 2 * (thickness + beyond)
+    if wheel.diameter < least:
         raise JobError(
             where,
-            f"found a wheel of {wheel.diameter:g} mm, which cannot pass {wheel.breakthrough:g} mm beyond a board "
-            f"of {job.board.thickness:g} mm",
-            f"use a wheel of at least {2 * deep:g} mm, or a smaller breakthrough",
+            f"found {wheel.diameter:g} mm, and this cannot pass {beyond:g} mm beyond {thickness:g} mm",
+            f"use a wheel of at least {least:g} mm, or a smaller breakthrough",
         )
