@@ -86,6 +86,7 @@ def test_the_answer_stands_before_every_table_and_unknown_layers_before_the_answ
 def test_the_least_clearance_to_inner_copper_is_said_with_its_uncertainty(tmp_path: Path) -> None:
     # 40 - (30 + 0.5 / 2) = 9.75 mm; 2 * sqrt(0.10² + 0.15² + 0.10²) = 0.41 mm (placing as the job leaves it).
     text = Reader(report_page(made(tmp_path, 40), {}, {})).text
+    assert "1 new edge, 60.0 mm to cut" in text
     assert "9.75 mm ± 0.41 mm (required 0.45 mm), trace T1" in text
 
 

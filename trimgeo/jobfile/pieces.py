@@ -52,7 +52,8 @@ class Source:
 
     def error(self, found: str, fix: str) -> JobError:
         """The error for something found in this file."""
-        return JobError(self.place, shown(f"{self.name}: {found}"), shown(fix))
+        named = found if self.place == self.name else f"{self.name}: {found}"
+        return JobError(self.place, shown(named), shown(fix))
 
 
 def shown(text: str) -> str:
@@ -69,7 +70,9 @@ def read_bytes(path: Path, source: Source) -> bytes:
     try:
         if not path.is_file():
             found = "is a folder or a device, not a file" if path.exists() else "there is no such file"
-            raise source.error(found, "give the name of a DXF or SVG file, relative to the job file")
+            raise source.error(
+                found, "give the name of a DXF or SVG file (in a job, relative to the job file)"
+            )
         if path.stat().st_size > LARGEST_FILE:
             raise source.error(
                 f"is larger than {LARGEST_FILE // 2**20} MB", "save a drawing that holds these shapes alone"

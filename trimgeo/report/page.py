@@ -47,6 +47,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         unknown=words.unknown(plan),
         meaning=words.MEANING[plan.state],
         inner=words.inner_copper(plan),
+        new_edges=words.new_edges(plan),
         cautions=words.CAUTIONS,
         pictures=pictures,
         rows=rows,

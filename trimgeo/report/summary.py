@@ -6,7 +6,17 @@ from textwrap import wrap
 
 from trimgeo.model.board import View
 from trimgeo.model.plan import Choice, Plan, Row, Trade
-from trimgeo.report.words import MEANING, clearance, inner_copper, mm, on_layers, signed, title, unknown
+from trimgeo.report.words import (
+    MEANING,
+    clearance,
+    inner_copper,
+    mm,
+    new_edges,
+    on_layers,
+    signed,
+    title,
+    unknown,
+)
 
 WIDTH = 80
 MOST_ROWS = 20
@@ -28,7 +38,7 @@ def check_lines(plan: Plan) -> list[str]:
     cut_length = sum(cut.length for cut in plan.cuts)
     lines += _wrapped(
         "Outline:         ",
-        f"{len(plan.cuts)} new edges, {mm(cut_length, 1)} to cut, "
+        f"{new_edges(plan)}, {mm(cut_length, 1)} to cut, "
         f"{plan.finished.area / 100:.1f} of {plan.board.edge.area / 100:.1f} cm² kept",
     )
     if job.cutter is not None and job.finish is not None:

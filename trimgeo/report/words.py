@@ -31,6 +31,11 @@ def mm(value: float | None, places: int = 2) -> str:
     return "no new edge" if value is None else f"{value:.{places}f} mm"
 
 
+def new_edges(plan: Plan) -> str:
+    """How many new edges there are, in words."""
+    return f"{len(plan.cuts)} new edge{'' if len(plan.cuts) == 1 else 's'}"
+
+
 def signed(value: float) -> str:
     """A difference with its sign and unit; what rounds to nothing has none.
 
