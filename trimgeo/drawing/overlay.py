@@ -9,11 +9,11 @@ import cv2
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
-from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from trimgeo.drawing.canvas import Canvas
 from trimgeo.drawing.lettering import written
+from trimgeo.drawing.marks import keepout_area
 from trimgeo.drawing.signs import KERF_HATCH, LINES, PALE, layers_hatch
 from trimgeo.drawing.strokes import hatched
 from trimgeo.model.board import Keepout, Pixels, View
@@ -33,9 +33,9 @@ def overlay(plan: Plan, view: View) -> Pixels:
     for keepout in plan.board.keepouts:
         _draw_keepout(canvas, keepout)
     lifted = [each for each in plan.lift if each.face == view.shows]
-    names = {each.name for each in lifted}
+    gone = {(each.name, each.face) for each in lifted}
     for part in plan.board.parts:
-        if part.name in names and part.face == view.shows:
+        if (part.name, part.face) in gone:
             canvas.line("lift", part.area, casing=True)
     canvas.line("board", plan.board.edge.polygon)
     canvas.hatch(
@@ -59,13 +59,8 @@ def encode_small_jpeg(pixels: Pixels, longest: int = 1600) -> bytes:
     return bytes(cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 85])[1])
 
 
-def shape_of(keepout: Keepout) -> BaseGeometry:
-    """A keep-out's area for drawing: round shapes as polygons."""
-    return keepout.spine.buffer(keepout.radius) if keepout.radius else keepout.spine
-
-
 def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
-    area = shape_of(keepout)
+    area = keepout_area(keepout.spine, keepout.radius)
     hatch = layers_hatch(keepout.layers)
     if hatch is not None:
         canvas.hatch(hatched([area], hatch.angles[0], canvas.mm(3 * hatch.pitch)), PALE, hatch.width)
