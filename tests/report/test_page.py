@@ -90,6 +90,15 @@ def test_the_least_clearance_to_inner_copper_is_said_with_its_uncertainty(tmp_pa
     assert "9.75 mm ± 0.41 mm (required 0.45 mm), trace T1" in text
 
 
+def test_inner_layers_without_a_mark_are_said_to_be_compared_with_nothing(tmp_path: Path) -> None:
+    """A picture makes a layer known; where nobody marked copper on it there is nothing to be clear of."""
+    plan = made(tmp_path, 40)
+    bare = replace(plan, rows=(), inner_minimum=None, unknown_layers=(4,))
+    text = Reader(report_page(bare, {}, {})).text
+    assert "no copper is marked on the inner layers" in text
+    assert "UNKNOWN: copper layer 4: no picture or keep-out describes it" in text
+
+
 def test_a_page_fetches_nothing_and_a_title_is_no_markup(tmp_path: Path) -> None:
     page = report_page(made(tmp_path, 40), {"scan": b"\xff\xd8"}, {})
     assert all(source.startswith("data:") for source in Reader(page).fetched)

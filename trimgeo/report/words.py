@@ -22,6 +22,10 @@ CAUTIONS = (
 """Shown wherever somebody is about to cut (NIOSH recommendations, FR-4 safety data sheets)."""
 
 
+COPPER = frozenset(("trace", "via", "pad", "copper"))
+"""Kinds of keep-outs that are copper."""
+
+
 def mm(value: float | None, places: int = 2) -> str:
     """A length with its unit.
 
@@ -82,11 +86,11 @@ def unknown(plan: Plan) -> str | None:
     if not plan.unknown_layers:
         return None
     layers = ", ".join(str(n) for n in plan.unknown_layers)
-    plural = "s" if len(plan.unknown_layers) > 1 else ""
-    return (
-        f"UNKNOWN: copper layer{plural} {layers}: no picture or keep-out describes it, so nothing here says "
-        "that it is safe."
-    )
+    if len(plan.unknown_layers) == 1:
+        which, what = f"layer {layers}", "describes it, so nothing here says that it is safe"
+    else:
+        which, what = f"layers {layers}", "describes them, so nothing here says that they are safe"
+    return f"UNKNOWN: copper {which}: no picture or keep-out {what}."
 
 
 def inner_copper(plan: Plan) -> str:
@@ -99,4 +103,8 @@ def inner_copper(plan: Plan) -> str:
         return "this board has no inner layers"
     if not set(inner) - set(plan.unknown_layers):
         return "not known: no inner layer is described"
-    return "no inner copper that must live comes into question"
+    if not plan.cuts:
+        return "nothing is cut"
+    if not any(row.kind in COPPER and set(row.layers) & set(inner) for row in plan.rows):
+        return "nothing compared: no copper is marked on the inner layers"
+    return "all copper that is marked there may be cut"
