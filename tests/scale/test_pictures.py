@@ -158,7 +158,7 @@ def test_what_is_no_picture_is_refused_in_one_sentence(scenes, tmp_path):
     for name, expected in words.items():
         with pytest.raises(JobError) as refused:
             read(scenes, tmp_path, name)
-        assert expected in str(refused.value) and "'front', image" in str(refused.value)
+        assert expected in str(refused.value) and '"front", image' in str(refused.value)
         assert "\n" not in str(refused.value) and str(tmp_path) not in str(refused.value)
 
 

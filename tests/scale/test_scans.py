@@ -143,7 +143,7 @@ def test_the_resolution_turns_with_the_picture(scenes, tmp_path):
 )
 def test_a_resolution_that_says_nothing_is_refused_with_the_fix(scenes, tmp_path, save, asked, words):
     name = scenes.blank(tmp_path / "front.png", **save)
-    with pytest.raises(JobError, match=r"'front', scale\.dpi") as refused:
+    with pytest.raises(JobError, match=r'"front", scale\.dpi') as refused:
         read(scenes, tmp_path, image=name, scale=scenes.dpi(asked))
     assert words in str(refused.value)
 
