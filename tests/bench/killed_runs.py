@@ -42,6 +42,16 @@ def changed_copy(folder: Path) -> Path:
     return job
 
 
+def wait_for_change(folder: Path, process: subprocess.Popen[bytes]) -> None:
+    """Until a file of the folder is another one, or the process has ended."""
+    before = {p: p.stat().st_ino for p in folder.iterdir()}
+    while process.poll() is None:
+        for path, inode in before.items():
+            if path.stat().st_ino != inode:
+                return
+        time.sleep(0.0005)
+
+
 def killed_runs(count: int, seed: int = 1) -> tuple[int, int, int]:
     """(all old, half old, all new) after ``count`` kills; raises AssertionError where a file is neither."""
     draw = random.Random(seed)
@@ -61,8 +71,12 @@ def killed_runs(count: int, seed: int = 1) -> tuple[int, int, int]:
             process = subprocess.Popen(
                 run_words(job, out), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
             )
-            # Half of the kills in the last fifth, where the files are written.
-            time.sleep(draw.uniform(0, whole) if n % 2 else draw.uniform(0.8, 1.05) * whole)
+            if n % 2:
+                time.sleep(draw.uniform(0, whole))
+            else:
+                # Among the writes themselves, which take a small part of the run: the first file has changed.
+                wait_for_change(out, process)
+                time.sleep(draw.uniform(0, 0.03))
             process.kill()
             process.wait()
             now = contents(out)
