@@ -25,3 +25,23 @@ class NoOutlineError(TrimgeoError):
     """The input is sound, but no outline meets it: names the keep-out or the edge in the way."""
 
     status = 1
+
+
+def printable(text: str) -> str:
+    r"""A text with everything that a terminal or an SVG cannot show replaced by a sign.
+
+    >>> printable("a\x00b")
+    'a\ufffdb'
+    """
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def quoted(text: str) -> str:
+    r"""A name for a message: in double quotes, as it is written, with a sign for what cannot be shown.
+
+    >>> print(quoted("C:\\boards\\it's.png"))
+    "C:\boards\it's.png"
+    >>> quoted("front\n.png")
+    '"front\ufffd.png"'
+    """
+    return f'"{printable(text)}"'

@@ -150,7 +150,7 @@ def test_what_is_no_picture_is_refused_in_one_sentence(scenes, tmp_path):
         "text.png": "begins like no PNG",
         "pipe.png": "which is no plain file",
         "/dev/zero": "which is no plain file",
-        "missing.png": "found no file 'missing.png'",
+        "missing.png": 'found no file "missing.png"',
         "loop.png": "cannot be opened",
         "x" * 300 + ".png": "cannot be opened",
         "text.png/inside.png": "cannot be opened",

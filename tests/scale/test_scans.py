@@ -132,7 +132,7 @@ def test_the_resolution_turns_with_the_picture(scenes, tmp_path):
 @pytest.mark.parametrize(
     ("save", "asked", "words"),
     [
-        ({}, "file", "found no resolution in 'front.png'"),
+        ({}, "file", 'found no resolution in "front.png"'),
         ({"dpi": (72, 72)}, "file", "which programs write where they know none"),
         ({"dpi": (96, 96)}, "file", "dpi = 96 if it is true"),
         ({"dpi": (1, 1)}, "file", "dpi, which no scanner makes"),

@@ -12,7 +12,7 @@ from typing import BinaryIO, Final
 import numpy as np
 from PIL import Image
 
-from trimgeo.errors import JobError, TrimgeoError
+from trimgeo.errors import JobError, TrimgeoError, quoted
 from trimgeo.model.board import Pixels
 from trimgeo.scale.source import FORMATS, Source, quiet_pillow, undecodable
 
@@ -104,7 +104,7 @@ def _band_pixels(band: Image.Image, picture: Image.Image, source: Source) -> Pix
 def _odd_depth(source: Source) -> JobError:
     return JobError(
         f"{source.where}, image",
-        f"found {source.label!r}, whose grey levels are neither 8 nor 16 bits",
+        f"found {quoted(source.label)}, whose grey levels are neither 8 nor 16 bits",
         "save it with 8 or 16 bits a channel",
     )
 
@@ -134,4 +134,4 @@ def _check_chunk(file: BinaryIO, kind: bytes, length: int) -> None:
         total = zlib.crc32(part, total)
         length -= len(part)
     if file.read(4) != total.to_bytes(4, "big"):
-        raise ValueError(f"checksum of its chunk {kind.decode('latin-1')!r} is wrong")
+        raise ValueError(f"checksum of its chunk {quoted(kind.decode('latin-1'))} is wrong")

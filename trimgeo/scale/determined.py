@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import FaceName
 from trimgeo.scale.limits import BROAD, GREATEST_DENSITY, LEAST_APART, LEAST_HEIGHT, LEAST_SLENDER
 
@@ -129,7 +129,7 @@ def _refuse_mirrored(pixels: Floats, at: Floats, shows: FaceName | int, where: s
         raise JobError(
             where,
             f"found points that are mirrored against what a picture of the {shows} face shows",
-            f"check the positions, or say shows = {'bottom' if shows == 'top' else 'top'!r}"
+            f"check the positions, or say shows = {quoted('bottom' if shows == 'top' else 'top')}"
             " (positions are those seen from the top, pixels those of the picture)",
         )
     wrong = triples[clear][turning != expected]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import FaceName
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale.limits import GREATEST_DENSITY, LEAST_DENSITY, PLACEHOLDER_DPI, SCANNER_SCALE
@@ -62,20 +62,20 @@ def _from_file(source: Source, where: str) -> Resolution:
     if source.dpi is None:
         raise JobError(
             where,
-            f"found no resolution in {source.label!r}",
+            f"found no resolution in {quoted(source.label)}",
             "give the dots per inch of the scan, such as dpi = 300",
         )
     if source.camera:
         raise JobError(
             where,
-            f"found the resolution of a camera in {source.label!r}, which says nothing about the board",
+            f"found the resolution of a camera in {quoted(source.label)}, which says nothing about the board",
             "give points = [...] whose board positions were measured",
         )
     if round(source.dpi[0], 1) in PLACEHOLDER_DPI and round(source.dpi[1], 1) in PLACEHOLDER_DPI:
         told = told_resolution(source.dpi)
         raise JobError(
             where,
-            f"found {told} in {source.label!r}, which programs write where they know none",
+            f"found {told} in {quoted(source.label)}, which programs write where they know none",
             f"give the dots per inch of the scan (dpi = {round(source.dpi[0])} if it is true) or points",
         )
     return source.dpi

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from PIL import Image, UnidentifiedImageError
 
-from trimgeo.errors import JobError, TrimgeoError
+from trimgeo.errors import JobError, TrimgeoError, quoted
 from trimgeo.tables import LARGEST_PICTURE
 
 logging.getLogger("PIL").addHandler(logging.NullHandler())  # else Python shows its warnings on stderr
@@ -67,7 +67,9 @@ def open_source(path: Path, where: str, label: str) -> Source:
             source = _described(picture, path, where, label)
     except UnidentifiedImageError as fault:
         raise JobError(
-            f"{where}, image", f"found {label!r}, which begins like no PNG, JPEG, TIFF, WebP or BMP", _FIX
+            f"{where}, image",
+            f"found {quoted(label)}, which begins like no PNG, JPEG, TIFF, WebP or BMP",
+            _FIX,
         ) from fault
     except TrimgeoError:
         raise
@@ -80,10 +82,12 @@ def undecodable(where: str, label: str, fault: BaseException) -> JobError:
     """The sentence for a picture that is damaged."""
     reason = " ".join(str(fault).split())[:120].rstrip(".;")
     if isinstance(fault, MemoryError):
-        return JobError(f"{where}, image", f"found {label!r}, too large for this machine's memory", _FIX)
+        return JobError(
+            f"{where}, image", f"found {quoted(label)}, too large for this machine's memory", _FIX
+        )
     return JobError(
         f"{where}, image",
-        f"found {label!r}, which is cut off or damaged ({reason or type(fault).__name__})",
+        f"found {quoted(label)}, which is cut off or damaged ({reason or type(fault).__name__})",
         "copy or scan it again",
     )
 
@@ -106,31 +110,34 @@ def _refuse_odd_files(path: Path, where: str, label: str) -> None:
         status = path.stat()
     except FileNotFoundError as fault:
         raise JobError(
-            f"{where}, image", f"found no file {label!r}", "give its name relative to the job file"
+            f"{where}, image", f"found no file {quoted(label)}", "give its name relative to the job file"
         ) from fault
     except (OSError, ValueError) as fault:
         reason = getattr(fault, "strerror", None) or str(fault)
         raise JobError(
             f"{where}, image",
-            f"found {label!r}, which cannot be opened ({reason})",
+            f"found {quoted(label)}, which cannot be opened ({reason})",
             "give the name of a picture",
         ) from fault
     if not stat.S_ISREG(status.st_mode):
         kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no plain file"
-        raise JobError(f"{where}, image", f"found {label!r}, which is {kind}", "give the name of a picture")
+        raise JobError(
+            f"{where}, image", f"found {quoted(label)}, which is {kind}", "give the name of a picture"
+        )
     if status.st_size == 0:
-        raise JobError(f"{where}, image", f"found {label!r}, which is empty", "copy or scan it again")
+        raise JobError(f"{where}, image", f"found {quoted(label)}, which is empty", "copy or scan it again")
 
 
 def _described(picture: Image.Image, path: Path, where: str, label: str) -> Source:
     tags = _tags(picture)
     columns, rows = _stored_size(picture)
     if columns < 1 or rows < 1:
-        raise JobError(f"{where}, image", f"found {label!r}, which has no pixels", _FIX)
+        raise JobError(f"{where}, image", f"found {quoted(label)}, which has no pixels", _FIX)
     if columns * rows > LARGEST_PICTURE:
         raise JobError(
             f"{where}, image",
-            f"found {label!r} of {columns} x {rows} pixels, more than {LARGEST_PICTURE // 10**6} megapixels",
+            f"found {quoted(label)} of {columns} x {rows} pixels, "
+            f"more than {LARGEST_PICTURE // 10**6} megapixels",
             "crop it to the board or scan it at a lower resolution",
         )
     orientation = tags.get(_ORIENTATION)

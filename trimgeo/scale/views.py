@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import LengthCheck, View
 from trimgeo.model.job import Job, OriginPlace, PointsScale, ViewTable
 from trimgeo.model.planemap import PlaneMap
@@ -253,7 +253,8 @@ def _refuse_outside(source: Source, pixel: Floats, where: str) -> None:
     if not (-0.5 <= u <= columns - 0.5 and -0.5 <= v <= rows - 0.5):
         raise JobError(
             where,
-            f"found pixel [{u:g}, {v:g}], off the picture {source.label!r} of {columns} x {rows} pixels",
+            f"found pixel [{u:g}, {v:g}], off the picture {quoted(source.label)} "
+            f"of {columns} x {rows} pixels",
             f"give column 0 to {columns - 1} and row 0 to {rows - 1}",
         )
 
