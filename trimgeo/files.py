@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable
 
 
 def atomic_write(path: Path, data: bytes) -> None:
@@ -29,12 +29,16 @@ def atomic_write(path: Path, data: bytes) -> None:
     try:
         target = Path(os.path.realpath(path))
         if target.exists() and not target.is_file():
-            raise JobError(str(path), "found something there that is no plain file", "give another file name")
+            raise JobError(
+                printable(str(path)), "found something there that is no plain file", "give another file name"
+            )
         if not target.parent.is_dir():
-            raise JobError(str(path), "its folder does not exist", "make the folder first, or name another")
+            raise JobError(
+                printable(str(path)), "its folder does not exist", "make the folder first, or name another"
+            )
         _replace(target, data)
     except (OSError, ValueError) as fault:
-        raise JobError(str(path), f"cannot be written ({_reason(fault)})", _FIX) from fault
+        raise JobError(printable(str(path)), f"cannot be written ({_reason(fault)})", _FIX) from fault
 
 
 def make_folder(path: Path) -> None:
@@ -45,7 +49,7 @@ def make_folder(path: Path) -> None:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as fault:
-        raise JobError(str(path), f"the folder cannot be made ({_reason(fault)})", _FIX) from fault
+        raise JobError(printable(str(path)), f"the folder cannot be made ({_reason(fault)})", _FIX) from fault
 
 
 def json_bytes(value: Mapping[str, Any] | list[Any]) -> bytes:

@@ -279,7 +279,7 @@ def doubling(space: Any) -> None:
         (lambda s: s.add_ellipse((0, 0), (1e200, 0), 0.5), "not a number"),
         (lambda s: s.add_open_spline([(0, 0), (1e200, 5), (9, 9), (0, 9)]), "not a number"),
         (lambda s: s.add_circle((0, 0), 3, dxfattribs={"extrusion": (1, 0, 1)}), "tilted CIRCLE"),
-        (lambda s: s.add_solid([(0, 0), (9, 0), (0, 9)]), "SOLID on layer '0', which has no outline"),
+        (lambda s: s.add_solid([(0, 0), (9, 0), (0, 9)]), 'SOLID on layer "0", which has no outline'),
         (lambda s: s.add_hatch().paths.add_polyline_path(BOX), "HATCH"),
         (lambda s: s.add_blockref("NONE", (0, 0)), "a block that it does not have"),
         (nested_in_itself, "nested"),
@@ -357,7 +357,7 @@ def test_names_that_no_terminal_can_show_are_cleaned(tmp_path: Path) -> None:
     path = drawn(tmp_path, lambda s: s.add_circle((0, 0), 1, dxfattribs={"layer": "A-B-C"}))
     path.write_bytes(path.read_bytes().replace(b"A-B-C", b"A\xff\x1b[2J"))
     (shape,) = read_shapes(path, None, "place")
-    assert shape.label == "A??[2J:1"
+    assert shape.label == "A\ufffd\ufffd[2J:1"
     with pytest.raises(JobError) as caught:
         read_shapes(path, "X", "place")
     assert str(caught.value).isprintable()

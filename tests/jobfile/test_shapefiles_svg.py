@@ -258,7 +258,7 @@ def test_what_is_hidden_is_not_read(tmp_path: Path) -> None:
         ('<path id="edge" d="M0 0 10 0 5 5 z 1"/>', 'path "edge" is damaged'),
         ('<path d="M0 0A5 5 0 2 0 5 5z"/>', "path is damaged"),
         ('<polygon points="0,0 10,0 5"/>', "an odd number"),
-        ('<rect width="10em" height="5"/>', "rect is damaged: length '10em'"),
+        ('<rect width="10em" height="5"/>', 'rect is damaged: length "10em"'),
         ('<rect width="-10" height="5"/>', "negative"),
         ('<circle r="-1"/>', "negative"),
         ('<g transform="rotate(a)"><rect width="1" height="1"/></g>', "g is damaged"),

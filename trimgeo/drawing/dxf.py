@@ -19,7 +19,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import Area, Circle, Hole, Keepout
 from trimgeo.model.plan import Plan
 from trimgeo.plane.arcs import Floats, bulged, circle_piece
@@ -131,7 +131,7 @@ def to_dxf(plan: Plan, release: str = "R2018") -> bytes:
     Raises `trimgeo.JobError` for another release.
     """
     if release not in RELEASES:
-        raise JobError("release", f"found {release!r}", f"use {' or '.join(RELEASES)}")
+        raise JobError("release", f"found {quoted(release)}", f"use {' or '.join(RELEASES)}")
     with _steady():
         document = _document(plan, release)
         for figure in _each_once(_figures(plan)):

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, written
+from trimgeo.drawing.lettering import ASCENT, LEADING, width, wrapped, written
 from trimgeo.drawing.sheet import XY, Box, Item, Strokes, Text
 from trimgeo.drawing.signs import INK, LINES
 from trimgeo.model.board import FaceName
@@ -215,7 +215,3 @@ def paragraph(top_left: XY, lines: Sequence[str], size: float) -> list[Item]:
 def rule(start: XY, end: XY) -> Strokes:
     """A thin line."""
     return Strokes("rule", ((start, end),), LINES["thin"].colour, LINES["thin"].width)
-
-
-LINE_HEIGHT: Final = ASCENT + DESCENT
-"""Height of a line of text, in font sizes."""

@@ -18,7 +18,7 @@ from trimgeo.drawing.placement import Placement, centred, scale_of
 from trimgeo.drawing.sheet import XY, Box, Item, Sheet
 from trimgeo.drawing.signs import LINES, STATES
 from trimgeo.drawing.tiling import Grid, grid, match_marks, page_map
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Plan
 from trimgeo.tables import PAPERS
@@ -54,10 +54,9 @@ def template_sheets(plan: Plan, paper: str) -> tuple[Sheet, ...]:
     Sheets ``top`` and ``bottom``; pages ``top``, ``top-2`` and so on with ``top-map`` where the board is
     larger than the paper; ``top-list`` where the lists need more room.  Raises `trimgeo.JobError` for a
     paper that is not known.
-
     """
     if paper not in PAPERS:
-        raise JobError("--paper", f"found {paper!r}", f"name one of {', '.join(PAPERS)}")
+        raise JobError("--paper", f"found {quoted(paper)}", f"name one of {', '.join(PAPERS)}")
     pages = [(face, page) for face in FACES for page in _face_pages(plan, face, PAPERS[paper])]
     return tuple(
         Sheet(
@@ -131,7 +130,7 @@ def _single(
     listed, rest = flow(blocks(plan, face, named, view.keyed, view.unplaced), columns)
     return [
         _Page(face, "", page, (*signs, *view.items, *listed)),
-        *_list_pages(plan, face, rest, page),
+        *_list_pages(face, rest, page),
     ]
 
 
@@ -159,7 +158,7 @@ def _columns(box: Box, count: int) -> list[Box]:
     ]
 
 
-def _list_pages(plan: Plan, face: FaceName, rest: tuple[Block, ...], page: Frame) -> list[_Page]:
+def _list_pages(face: FaceName, rest: tuple[Block, ...], page: Frame) -> list[_Page]:
     laid = []
     count = max(1, int((page.body[2] - page.body[0]) / (COLUMN + 30.0)))
     left, bottom, right, top = page.body
@@ -197,7 +196,8 @@ def _tiled(
         view = board_view(plan, named, whole.moved(pages.shift(number)), pages.window, boxes, strips)
         signs, _ = _legend(plan, page, named, view.kinds | {"match", "overlap"})
         part = f"page {number} of {pages.count}"
-        found.append(_Page(face if number == 1 else f"{face}-{number}", part, page, (*signs, *view.items, *matches)))
+        name = face if number == 1 else f"{face}-{number}"
+        found.append(_Page(name, part, page, (*signs, *view.items, *matches)))
         views.append(view)
     keyed = tuple(key for view in views for key in view.keyed)
     unplaced = tuple(key for view in views for key in view.unplaced)
@@ -207,4 +207,4 @@ def _tiled(
     columns = _columns((left + 2.0, bottom + 1.0, right, middle - GUTTER), 2)
     listed, rest = flow(blocks(plan, face, named, keyed, unplaced), columns)
     chart = _Page(f"{face}-map", "map of the pages", page, (*drawn, *listed))
-    return [*found, chart, *_list_pages(plan, face, rest, page)]
+    return [*found, chart, *_list_pages(face, rest, page)]

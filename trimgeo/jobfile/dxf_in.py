@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.jobfile.pieces import DEEPEST, FURTHEST, MOST_PIECES, MOST_POINTS, Piece, Source, unknown_layer
+from trimgeo.jobfile.words import short
 from trimgeo.plane.arcs import Floats, circle_piece, ellipse_arc
 from trimgeo.tables import FLATTENING, MM_PER_INCH
 
@@ -225,7 +226,7 @@ def _vertices(entity: Any, factor: float, source: Source) -> Iterator[tuple[Floa
         yield from _polyline(local, bool(entity.is_closed), mirrored, factor)
     else:
         raise source.error(
-            f"has a {kind} on layer {str(entity.dxf.layer)!r:.60}, which has no outline to read",
+            f"has a {kind} on layer {quoted(short(str(entity.dxf.layer)))}, which has no outline to read",
             "draw its outline as a closed polyline, or name a layer that holds outlines alone",
         )
 

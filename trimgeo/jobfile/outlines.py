@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, at, polygon
-from trimgeo.jobfile.words import place, printable
+from trimgeo.jobfile.words import place
 from trimgeo.model.board import Ring, View
 from trimgeo.model.job import Job, ShapeFile
 from trimgeo.tables import EDGE_TOLERANCE, LEAST_BOARD

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable, quoted
+from trimgeo.jobfile.words import nearest_first, short
 from trimgeo.plane.arcs import Floats
 from trimgeo.tables import LARGEST_BOARD
 
@@ -51,18 +51,13 @@ class Source:
     name: str
 
     def error(self, found: str, fix: str) -> JobError:
-        """The error for something found in this file."""
+        """The error for something found in this file.
+
+        >>> print(Source("job.toml, [board], edge", "edge.dxf").error("is empty", "save it again"))
+        job.toml, [board], edge: edge.dxf: is empty; save it again.
+        """
         named = found if self.place == self.name else f"{self.name}: {found}"
-        return JobError(self.place, shown(named), shown(fix))
-
-
-def shown(text: str) -> str:
-    r"""Text of a file as a terminal can show it: nothing that moves its cursor or has no letter.
-
-    >>> shown("layer\x1b[2J \udc80")
-    'layer?[2J ?'
-    """
-    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
+        return JobError(self.place, printable(named), printable(fix))
 
 
 def read_bytes(path: Path, source: Source) -> bytes:
@@ -87,19 +82,29 @@ def read_bytes(path: Path, source: Source) -> bytes:
 
 
 def unknown_layer(source: Source, layer: str, there: Iterable[str], word: str) -> JobError:
-    """The error for a layer that is not in the file: names those that are, nearest first."""
-    names = list(dict.fromkeys(name for name in there if name))
-    near = get_close_matches(layer, names, n=3, cutoff=0.4)
-    listed = [*near, *(name for name in names if name not in near)]
-    more = f" and {len(listed) - 12} more" if len(listed) > 12 else ""
-    shown = ", ".join(f'"{_short(name)}"' for name in listed[:12]) + more
-    if not listed:
-        return source.error(f'has no {word} "{_short(layer)}", nor any other', f"name its {word}s first")
-    return source.error(f'has no {word} "{_short(layer)}"', f"use one that it has: {shown}")
+    """The error for a layer that is not in the file: names those that are, nearest first.
+
+    ``word`` is what the format calls a layer.
+
+    >>> print(unknown_layer(Source("x.dxf", "x.dxf"), "EGDE", ["0", "EDGE"], "layer"))
+    x.dxf: has no layer "EGDE"; use one that it has: "EDGE", "0".
+    """
+    wanted, names = quoted(short(layer)), nearest_first(layer, filter(None, there))
+    if not names:
+        return source.error(f"has no {word} {wanted}, nor any other", f"name its {word}s first")
+    more = f" and {len(names) - 12} more" if len(names) > 12 else ""
+    known = ", ".join(quoted(short(name)) for name in names[:12]) + more
+    return source.error(f"has no {word} {wanted}", f"use one that it has: {known}")
 
 
 def checked(piece: Piece, source: Source) -> Piece:
-    """The same piece; raises `JobError` where it is not finite or further away than any board."""
+    """The same piece; raises `JobError` where it is not finite or further away than any board.
+
+    >>> metres = Piece(np.array([[0.0, 0.0, 0.0], [20000.0, 0.0, 0.0]]), closed=False)
+    >>> checked(metres, Source("x.dxf", "x.dxf"))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: x.dxf: has a position more than 10 m from its origin; draw the board near...
+    """
     values = piece.vertices
     if not np.isfinite(values).all():
         raise source.error("has a position that is not a number", "draw or export it again")
@@ -113,7 +118,3 @@ def checked(piece: Piece, source: Source) -> Piece:
             "draw the board near the origin, in its true size",
         )
     return piece
-
-
-def _short(name: str) -> str:
-    return name if len(name) <= 40 else name[:39] + "…"

@@ -9,11 +9,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable
 from trimgeo.jobfile.agreement import check_agreement
 from trimgeo.jobfile.faults import FROM_CALLER, job_error, unknown_key
 from trimgeo.jobfile.syntax import syntax_error
-from trimgeo.jobfile.words import listed, nearest, place, printable, short
+from trimgeo.jobfile.words import listed, nearest, place, short
 from trimgeo.model.job import Job
 
 JOB_NAME = "job.toml"

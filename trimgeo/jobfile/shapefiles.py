@@ -11,10 +11,11 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable, quoted
 from trimgeo.jobfile.dxf_in import read_dxf
-from trimgeo.jobfile.pieces import Piece, Source, checked, read_bytes, shown
+from trimgeo.jobfile.pieces import Piece, Source, checked, read_bytes
 from trimgeo.jobfile.svg_in import read_svg
+from trimgeo.jobfile.words import short
 from trimgeo.model.board import Circle, Ring
 from trimgeo.plane.arcs import Chains, Floats, chain, flatten, whole_circle
 from trimgeo.tables import CHAIN_TOLERANCE, LARGEST_BOARD
@@ -58,7 +59,7 @@ def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
             pieces, unit = read_svg(data, layer, source), "millimetres"
         closed = _closed([checked(piece, source) for piece in pieces], layer, source)
         if not closed:
-            where = f' on "{layer:.60}"' if layer is not None else ""
+            where = f" on {quoted(short(layer))}" if layer is not None else ""
             raise source.error(
                 f"has no closed shape{where}", "draw one that shows, closed, and save it again"
             )
@@ -85,7 +86,7 @@ def _closed(pieces: Sequence[Piece], layer: str | None, source: Source) -> list[
 
 def _not_closed(found: Chains, on: str, layer: str | None, source: Source) -> JobError:
     """Where the narrowest gap is and how wide it is, else where too many ends meet."""
-    where = f' on layer "{on:.40}"' if on else ""
+    where = f" on layer {quoted(short(on))}" if on else ""
     fix = (
         "close the lines there"
         if layer is not None
@@ -112,7 +113,7 @@ def _labels(pieces: Sequence[Piece], layer: str | None) -> list[str]:
     taken: set[str] = set()
     labels = []
     for piece in pieces:
-        base = " ".join(shown(piece.label or piece.layer or layer or "shape").split())[:100] or "shape"
+        base = printable(" ".join((piece.label or piece.layer or layer or "shape").split()))[:100] or "shape"
         label = base if piece.label else ""
         while not label or label in taken:
             counts[base] = counts.get(base, 0) + 1

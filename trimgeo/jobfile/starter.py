@@ -6,10 +6,10 @@ from pathlib import Path
 
 from tomlkit import item
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, printable
 from trimgeo.files import atomic_write, make_folder
 from trimgeo.jobfile.reading import JOB_NAME
-from trimgeo.jobfile.words import printable, short
+from trimgeo.jobfile.words import short
 
 FILL_IN = "FILL IN"
 """Stands as a text where a value is missing: loading the job names the line until it is replaced."""

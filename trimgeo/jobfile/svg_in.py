@@ -15,8 +15,10 @@ from xml.parsers import expat
 
 import numpy as np
 
+from trimgeo.errors import quoted
 from trimgeo.jobfile.pieces import DEEPEST, MOST_PIECES, MOST_POINTS, Piece, Source, unknown_layer
 from trimgeo.jobfile.svg_path import conic, length, mapped, numbers, subpaths, transform
+from trimgeo.jobfile.words import short
 from trimgeo.plane.arcs import Floats
 from trimgeo.tables import CSS_PIXELS_PER_INCH, MM_PER_INCH
 
@@ -165,7 +167,7 @@ def _fit(box: list[float] | None, size: tuple[float, float], how: str, source: S
     else:
         match = re.fullmatch(r"x(Min|Mid|Max)Y(Min|Mid|Max)", words[0])
         if not match:
-            raise source.error(f"has preserveAspectRatio {how[:30]!r}", "leave it out")
+            raise source.error(f"has preserveAspectRatio {quoted(short(how))}", "leave it out")
         scale[:] = scale.max() if "slice" in words else scale.min()
         shares = np.array([("Min", "Mid", "Max").index(word) / 2 for word in match.groups()])
     spare = (np.array(size) - scale * (width, height)) * shares
@@ -231,11 +233,11 @@ class _Walk:
         link = element.get("href", element.get(LINK)).strip()
         if not link.startswith("#"):
             raise self.source.error(
-                f"copies (use) from elsewhere: {link[:40]!r}", "copy the shapes into the file"
+                f"copies (use) from elsewhere: {quoted(short(link))}", "copy the shapes into the file"
             )
         target = self.by_id.get(link[1:])
         if target is None:
-            raise self.source.error(f"copies {link[:40]!r}, which it does not have", "save it again")
+            raise self.source.error(f"copies {quoted(short(link))}, which it does not have", "save it again")
         shift = np.eye(3)
         shift[:2, 2] = self._lengths(element, ("x", "y"), place)
         moved = _Place(place.matrix @ shift, place.size, place.chosen, place.depth)

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from trimgeo.errors import quoted
 from trimgeo.jobfile.pieces import FURTHEST, MOST_POINTS
 from trimgeo.plane.arcs import Floats, ellipse_arc
 from trimgeo.tables import CSS_PIXELS_PER_INCH, FLATTENING, MM_PER_INCH
@@ -53,7 +54,7 @@ def numbers(text: str) -> list[float]:
         found.append(_value(match[1]))
         at = match.end()
     if text[at:].strip(" \t\r\n,"):
-        raise ValueError(f"numbers end at {text[at : at + 12]!r}")
+        raise ValueError(f"numbers end at {_excerpt(text, at)}")
     return found
 
 
@@ -67,8 +68,13 @@ def length(text: str, whole: float) -> float:
     if match and match[2] == "%":
         return _value(match[1]) * whole / 100
     if not match or match[2] not in PIXELS:
-        raise ValueError(f"length {text[:20]!r}")
+        raise ValueError(f"length {_excerpt(text)}")
     return _value(match[1]) * PIXELS[match[2]]
+
+
+def _excerpt(text: str, at: int = 0) -> str:
+    """The words where reading failed, enough to find them by."""
+    return quoted(" ".join(text[at : at + 20].split()))
 
 
 def _value(text: str) -> float:
@@ -89,7 +95,7 @@ def transform(text: str) -> Floats:
         matrix = matrix @ _one_transform(match[1], numbers(match[2]))
         at = match.end()
     if text[at:].strip(" \t\r\n,"):
-        raise ValueError(f"transform {text[at : at + 20]!r}")
+        raise ValueError(f"transform {_excerpt(text, at)}")
     return matrix
 
 
@@ -172,7 +178,7 @@ def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
         if match:
             command, at = match[1], match.end()
         elif command in ("", "Z", "z"):
-            raise ValueError(f"path data {data[at : at + 12]!r}")
+            raise ValueError(f"path data {_excerpt(data, at)}")
         else:
             # Further pairs after a move are lines.
             command = {"M": "L", "m": "l"}.get(command, command)
@@ -181,7 +187,7 @@ def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
             flag = command in "Aa" and n in (3, 4)
             found = (_FLAG if flag else _NUMBERS).match(data, at)
             if not found:
-                raise ValueError(f"path data {data[at : at + 12]!r}")
+                raise ValueError(f"path data {_excerpt(data, at)}")
             values.append(_value(found[1]))
             at = found.end()
         yield command, values

@@ -7,21 +7,18 @@ from collections.abc import Iterable
 from datetime import date, datetime, time
 from typing import Any
 
+from trimgeo.errors import printable, quoted
+
 _LONGEST = 40
 """Characters of a value or name in a message: enough to recognise it."""
 
 
-def printable(text: str) -> str:
-    r"""A text with everything that a terminal or an SVG cannot show replaced by a sign.
-
-    >>> printable("a\x00b")
-    'a\ufffdb'
-    """
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
-
-
 def short(text: str) -> str:
-    """A text cut to what a message can bear."""
+    """A text cut to the 40 characters that a message can bear, all of them printable.
+
+    >>> short("battery connector"), short("x" * 50)[36:]
+    ('battery connector', 'xxx…')
+    """
     text = printable(text)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "\N{HORIZONTAL ELLIPSIS}"
 
@@ -33,7 +30,7 @@ def show(value: Any) -> str:
     ('"wheel"', 'true', '-1.5', 'a list of 3', 'a table')
     """
     if isinstance(value, str):
-        return f'"{short(value)}"'
+        return quoted(short(value))
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int) and abs(value) >= 10**18:
@@ -67,6 +64,17 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """
     found = difflib.get_close_matches(name.lower()[:200], list(known), n=1, cutoff=0.6)
     return found[0] if found else None
+
+
+def nearest_first(name: str, known: Iterable[str]) -> list[str]:
+    """The known names, up to three that are written like this one before the others, none twice.
+
+    >>> nearest_first("KEEPOUT", ["0", "EDGE", "KEEPOUTS", "0"])
+    ['KEEPOUTS', '0', 'EDGE']
+    """
+    names = list(dict.fromkeys(known))
+    near = difflib.get_close_matches(name[:200], names, n=3, cutoff=0.4)
+    return [*near, *(each for each in names if each not in near)]
 
 
 def listed(names: Iterable[str]) -> str:
