@@ -110,12 +110,22 @@ def ellipse_arc(centre: ArrayLike, u: ArrayLike, v: ArrayLike, start: float, swe
 
 
 def circle_piece(x: float, y: float, radius: float) -> Floats:
-    """Vertices, shape (2, 3), of a closed piece that is a whole circle, counter-clockwise."""
+    """Vertices, shape (2, 3), of a closed piece that is a whole circle, counter-clockwise; all mm.
+
+    >>> circle_piece(10.0, 20.0, 1.5).tolist()
+    [[8.5, 20.0, 1.0], [11.5, 20.0, 1.0]]
+    """
     return np.array([[x - radius, y, 1.0], [x + radius, y, 1.0]])
 
 
 def whole_circle(vertices: Floats) -> Floats | None:
-    """The circle, shape (3,), that a closed piece is as a whole; None where it is another shape."""
+    """The circle, shape (3,), that a closed piece, shape (n, 3), is as a whole; None for another shape.
+
+    >>> whole_circle(circle_piece(10.0, 20.0, 1.5)).tolist()
+    [10.0, 20.0, 1.5]
+    >>> whole_circle(np.array([[0, 0, 1.0], [4, 0, 0], [4, 4, 0]])) is None  # one arc, then straight sides
+    True
+    """
     if not vertices[:, 2].any():
         return None
     starts, ends, bulges = _sides(vertices, True)

@@ -51,7 +51,7 @@ def _interleaved(cost: Floats, most: int) -> list[tuple[float, Cycle]]:
     reach = np.full(nodes, np.inf)
     reach[0] = 0.0
     came: list[Indices] = []
-    for count in range(2, min(most, nodes) + 1):
+    for _ in range(2, min(most, nodes) + 1):
         steps = reach[:, None] + rising
         came.append(np.argmin(steps, axis=0))
         reach = np.min(steps, axis=0)
@@ -61,13 +61,13 @@ def _interleaved(cost: Floats, most: int) -> list[tuple[float, Cycle]]:
         path = [node]
         for source in reversed(came):
             path.append(int(source[path[-1]]))
-        found.append(_between_nodes(cost, np.array([*path[::-1], nodes]), count))
+        found.append(_between_nodes(cost, np.array([*path[::-1], nodes])))
         if found[-2][0] - found[-1][0] < NO_GAIN * (found[0][0] + abs(found[-1][0])):
             break  # with such costs each further cut gains less than the one before
     return found
 
 
-def _between_nodes(cost: Floats, fence: Indices, count: int) -> tuple[float, Cycle]:
+def _between_nodes(cost: Floats, fence: Indices) -> tuple[float, Cycle]:
     """Cheapest cycle with one node from each stretch ``fence[k]`` to ``fence[k + 1]``."""
     nodes = len(cost)
     first = int(np.argmin(np.diff(fence)))

@@ -42,7 +42,13 @@ _BLOCK = 200_000
 class Curves(NamedTuple):
     """Straight pieces and arcs: ``base + t * along + radius * (cos t, sin t)``, ``low <= t <= high``.
 
-    Straight ones have radius 0, arcs ``along`` 0.  ``owner`` is the shape that each belongs to.
+    ``base`` and ``along`` have shape (n, 2), mm; the rest (n,).  Straight ones have radius 0, arcs ``along``
+    0 and t in radians.  ``owner`` is the shape that each belongs to.
+
+    >>> radius, low, high = np.array([[2.0], [0.0], [np.pi]])
+    >>> half = Curves(np.array([[5.0, 5.0]]), np.zeros((1, 2)), radius, low, high, np.array([0]))
+    >>> half.at(half.high).round(9).tolist()
+    [[3.0, 5.0]]
     """
 
     base: Floats
@@ -53,7 +59,7 @@ class Curves(NamedTuple):
     owner: Ints
 
     def at(self, t: Floats) -> Floats:
-        """Points, shape (n, 2), one a curve."""
+        """Points, shape (n, 2), mm: that of each curve at its own ``t``, shape (n,)."""
         turned = np.column_stack([np.cos(t), np.sin(t)])
         return np.asarray(self.base + t[:, None] * self.along + self.radius[:, None] * turned)
 
@@ -64,13 +70,17 @@ class Curves(NamedTuple):
 
 
 def straight(found: Pieces) -> Curves:
-    """Pieces as curves, t from 0 to 1."""
+    """Pieces as curves, t from 0 to 1.
+
+    >>> straight(pieces([LineString([(0, 0), (4, 2)])])).take(slice(0, 1)).at(np.array([0.25])).tolist()
+    [[1.0, 0.5]]
+    """
     nil, one = np.zeros(len(found.owner)), np.ones(len(found.owner))
     return Curves(found.start, found.end - found.start, nil, nil, one, found.owner)
 
 
 def joined(*groups: Curves) -> Curves:
-    """All curves of all groups."""
+    """All curves of all groups, one group after the other."""
     columns = [np.concatenate(column) for column in zip(*groups, strict=True)]
     return Curves(*columns)
 

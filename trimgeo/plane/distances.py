@@ -27,7 +27,7 @@ _BLOCK = 400_000
 
 
 class Pieces(NamedTuple):
-    """Straight pieces: ``start`` and ``end`` have shape (n, 2), ``owner`` (n,) never decreases."""
+    """Straight pieces, mm: ``start`` and ``end`` have shape (n, 2), ``owner`` (n,) never decreases."""
 
     start: Floats
     end: Floats
@@ -39,7 +39,7 @@ class Pieces(NamedTuple):
 
 
 class Nearest(NamedTuple):
-    """For each shape its distance (inf where there is nothing) and the two points, shape (n, 2)."""
+    """For each shape its distance, shape (n,), inf where there is nothing, and both points, shape (n, 2)."""
 
     distance: Floats
     on_shape: Floats

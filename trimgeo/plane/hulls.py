@@ -61,9 +61,10 @@ def wrapped(angles: Floats) -> Floats:
 class Supports:
     """Support lines of a hull, one a row.
 
-    ``normal`` and ``along`` are unit vectors, ``offset`` the distance of the line from the origin
-    along its normal.  The line touches the hull from corner ``back`` to corner ``front`` (the same
-    one unless it is flush with a side); these count on from n where the turn begins anew.
+    ``angle``, in [0, 2π), and ``offset``, the distance of the line from the origin along its normal, have
+    shape (m,); ``normal`` and ``along`` are unit vectors, shape (m, 2).  The line touches the hull from
+    corner ``back`` to corner ``front`` (the same one unless it is flush with a side); these count on from
+    n where the turn begins anew.
     """
 
     angle: Floats

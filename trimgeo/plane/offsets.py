@@ -25,9 +25,13 @@ SAME = 1e-7
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
-    """Part of an outline, shape (n, 2), counter-clockwise along it; all of it where ``closed``.
+    """Part of an outline, shape (n, 2), mm, counter-clockwise along it; all of it where ``closed``.
 
     A closed stretch does not repeat its first point.
+
+    >>> two_sides = Stretch(np.array([(0.0, 0.0), (3.0, 0.0), (3.0, 2.0)]), closed=False)
+    >>> two_sides.directions.tolist(), two_sides.turns[1].tolist()
+    ([[1.0, 0.0], [0.0, 1.0]], [90.0, 0.0])
     """
 
     points: Floats

@@ -39,11 +39,11 @@ class Surroundings:
 
     @property
     def perimeter(self) -> float:
-        """Length of the ring."""
+        """Length of the ring, mm."""
         return float(self.ring_lengths[-1])
 
     def place(self, points: Floats) -> Floats:
-        """Place along the ring that is nearest to each of ``points``, shape (n, 2)."""
+        """Place along the ring, mm, shape (n,), that is nearest to each of ``points``, shape (n, 2)."""
         closed = shapely.LineString(np.vstack([self.ring, self.ring[:1]]))
         return np.asarray(shapely.line_locate_point(closed, shapely.points(points)))
 
@@ -69,7 +69,11 @@ def _lengths(corners: Floats) -> Floats:
 
 
 def cross(a: Floats, b: Floats) -> Floats:
-    """Cross products of plane vectors, shape (..., 2): twice the area swept from a to b."""
+    """Cross products of plane vectors, shape (..., 2): twice the area swept from a to b.
+
+    >>> float(cross(np.array([4.0, 0.0]), np.array([1.0, 3.0]))) / 2  # a triangle, 4 mm wide and 3 mm high
+    6.0
+    """
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
@@ -119,7 +123,13 @@ class Tracks:
 
 
 def tracks(around: Surroundings, angles: Floats) -> Tracks:
-    """Support lines of the hull at ``angles`` in [0, 2π), with their tracks."""
+    """Support lines of the hull at ``angles`` in [0, 2π), shape (m,), with their tracks.
+
+    >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    >>> flush = tracks(surroundings(square, square * 4 - 1), np.array([0.0]))  # right of the hull: 2 mm deep
+    >>> flush.depth.tolist(), flush.forward.far.tolist(), flush.forward.run.round(9).tolist()
+    ([2.0], [[2.5]], [[8.0]])
+    """
     lines = supports(around.hull, angles, 0.0 if around.convex else CLEAR_OF_EDGE)
     beyond = lines.normal @ around.ring.T - lines.offset[:, None]
     after = np.roll(beyond, -1, axis=1)
@@ -168,7 +178,13 @@ def _way(around: Surroundings, lines: Supports, columns: Floats, corner: Floats,
 
 
 def ring_sweep(around: Surroundings, place: Floats, run: Floats) -> Floats:
-    """Twice the area swept counter-clockwise along ``run`` of the ring after ``place``."""
+    """Twice the area swept counter-clockwise along ``run`` of the ring after ``place``, both mm.
+
+    >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    >>> around = surroundings(square, square * 4 - 1)  # its first side, of 4 mm, is 2.5 mm from the middle
+    >>> ring_sweep(around, np.array([0.0]), np.array([4.0])).tolist()
+    [10.0]
+    """
     begin = np.mod(place, around.perimeter)
     end = begin + run
     over = end > around.perimeter
@@ -185,6 +201,12 @@ def between(
     ``i`` and ``j`` broadcast.  The turn from i to j is less than a full one, or a full one where both
     have one angle.  Cuts count those of line j at the hull too, so that a sum around counts each once.
     Infinite where the tracks do not meet.
+
+    >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    >>> around = surroundings(square, square * 4 - 1)
+    >>> both = tracks(around, np.radians([0.0, 180.0]))  # above the hull stays a strip 1 mm wide, 2 mm high
+    >>> between(around, both, np.array([0]), both, np.array([1]))
+    (array([4.]), array([1.]))
     """
     i, j = np.broadcast_arrays(i, j)
     a, b = first.lines, second.lines

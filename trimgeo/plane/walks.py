@@ -20,7 +20,7 @@ MEETS = 1e-7
 
 @dataclass(frozen=True, eq=False)
 class Crossings:
-    """Crossings of lines ``row`` with the ring, ``place`` along the ring.
+    """Crossings of lines ``row`` with the ring: ``along`` the line, ``place`` along the ring, shape (k,), mm.
 
     For each line those where it leaves the board, then those where it enters it, in order along it.
     """
@@ -44,7 +44,15 @@ class Walks(NamedTuple):
 
 
 def walks_across(crossings: Crossings, touch: Floats, perimeter: float) -> Walks:
-    """Both ways where every line crosses the ring twice: one stretch, then the ring."""
+    """Both ways where every line crosses the ring twice: one stretch, then the ring.
+
+    ``touch``, shape (2, m), is where on each line it meets the hull first and last; all mm.
+
+    >>> one = Crossings(np.array([0, 0]), np.array([2.5, -1.5]), np.array([6.0, 14.0]))
+    >>> found = walks_across(one, np.array([[-0.5], [0.5]]), 16.0)
+    >>> found.ahead[:, 0, 0].round(9).tolist()  # from 0.5 to 2.5 on the line, then the ring from place 6, for 8 mm
+    [0.5, 2.5, 6.0, 8.0, 0.0]
+    """
     leave, enter = crossings.along.reshape(-1, 2).T
     leave_place, enter_place = crossings.place.reshape(-1, 2).T
     run = np.mod(enter_place - leave_place + MEETS, perimeter) - MEETS
@@ -55,7 +63,11 @@ def walks_across(crossings: Crossings, touch: Floats, perimeter: float) -> Walks
 
 
 def walks_around(crossings: Crossings, touch: Floats, place: Floats, perimeter: float) -> Walks:
-    """Both ways of each line, one after the other; ``touch`` and ``place`` have shape (2, m)."""
+    """Both ways of each line, one after the other, for rings with notches.
+
+    ``touch`` and ``place``, shape (2, m), are where each line meets the hull first and last, on the line and
+    along the ring; all mm.
+    """
     ahead, behind, home, notches = [], [], [], []
     for line, (begin, end) in enumerate(
         pairwise(np.searchsorted(crossings.row, np.arange(touch.shape[1] + 1)))
