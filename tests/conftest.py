@@ -14,7 +14,8 @@ _skipped: list[str] = []
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
-    if report.skipped:
+    # The real photograph may not be shipped: a clone without it cannot compare with it, and says so.
+    if report.skipped and "photograph" not in str(report.longrepr):
         _skipped.append(report.nodeid)
 
 

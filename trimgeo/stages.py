@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import chain
 from pathlib import Path
@@ -11,19 +11,19 @@ import numpy as np
 
 from trimgeo.cutting.clearance import minima, rows
 from trimgeo.cutting.corners import corners, impossible
-from trimgeo.cutting.crossed import crossed_holes
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import choices, smallest
+from trimgeo.cutting.remarks import crossed_holes, odd_bit
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError
 from trimgeo.jobfile import entries, need
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
-from trimgeo.model.plan import Choice, Plan, Trade
+from trimgeo.model.plan import Choice, Lift, Lines, Plan, Row, Trade
 from trimgeo.scale import read_views
 
 
@@ -35,19 +35,24 @@ def prepare(job: Job) -> Board:
     edge = entries.edge_ring(job)
     views = read_views(job, edge.polygon)
     by_name = {view.name: view for view in views}
-    keepouts, warnings = entries.keepouts(job, by_name, edge)
+    found = entries.keepouts(job, by_name, edge)
     return Board(
         job=job,
         edge=edge,
         depths=_depths(job),
         holes=entries.holes(job, by_name),
         views=views,
-        keepouts=keepouts,
+        keepouts=found.kept,
+        ignored=found.ignored,
         parts=entries.parts(job, by_name),
         probes=entries.probes(job, by_name),
         outline=entries.given_outline(job, by_name, edge),
-        described_layers=entries.described_layers(job, keepouts),
-        warnings=(*entries.told_size(edge), *warnings, *chain.from_iterable(view.warnings for view in views)),
+        described_layers=entries.described_layers(job, found.kept),
+        warnings=(
+            *entries.told_size(edge),
+            *found.warnings,
+            *chain.from_iterable(view.warnings for view in views),
+        ),
     )
 
 
@@ -84,7 +89,7 @@ def plan(board: Board) -> Plan:
     cuts = order_cuts(unordered, linked, board.edge)
     along = lines(finished, board.edge, cuts, cutter, finish, job.board.thickness)
     clearances = rows(
-        board.keepouts,
+        (*board.keepouts, *board.ignored),
         finished.polygon,
         [cut.line for cut in cuts],
         board.edge.polygon,
@@ -102,7 +107,7 @@ def plan(board: Board) -> Plan:
         rows=clearances,
         minimum=minimum,
         inner_minimum=inner_minimum,
-        lift=lift_list(board.parts, board.keepouts, along.swept_band, board.edge.polygon),
+        lift=_lifted(board, along, clearances),
         severed=severed(board.keepouts, [cut.line for cut in cuts]),
         exposed=exposed(board.keepouts, finished.polygon, cuts),
         corners=turns,
@@ -113,8 +118,14 @@ def plan(board: Board) -> Plan:
             *along.notes,
             *impossible(cuts, turns, finish),
             *crossed_holes(board.holes, [cut.line for cut in cuts]),
+            *odd_bit(cutter),
         ),
     )
+
+
+def _lifted(board: Board, along: Lines, clearances: Sequence[Row]) -> tuple[Lift, ...]:
+    breached = {row.name for row in clearances if row.state == "breached"}
+    return lift_list(board.parts, board.keepouts, along.swept_band, board.edge.polygon, breached)
 
 
 def _built(board: Board) -> Ring:

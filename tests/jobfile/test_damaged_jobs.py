@@ -132,7 +132,8 @@ def answer(folder: Path, data: bytes) -> tuple[Any, ...]:
         picture = Picture(10.0, (0.0, 800.0), (1, 1), lambda: np.zeros((1, 1, 3), dtype=np.uint8))
         views[view.name] = View(view.name, view.shows, "points", to_board, picture, None, None, 0.1)
     edge = entries.edge_ring(job)
-    keepouts, warnings = entries.keepouts(job, views, edge)
+    found = entries.keepouts(job, views, edge)
+    keepouts, warnings = found.kept, found.warnings
     outline = entries.given_outline(job, views, edge)
     for shape in (edge, outline):
         assert shape is None or (shape.polygon.is_valid and shape.polygon.area > 0)

@@ -41,7 +41,7 @@ def view_table(name: str, shows: Any = "top") -> dict[str, Any]:
 
 
 def keepouts(given: Job, **views: View) -> tuple[Keepout, ...]:
-    return entries.keepouts(given, views, entries.edge_ring(given))[0]
+    return entries.keepouts(given, views, entries.edge_ring(given)).kept
 
 
 def circle(name: str, kind: str, **more: Any) -> dict[str, Any]:
@@ -217,7 +217,8 @@ def test_a_keepout_off_the_board_is_warned_about_by_name_and_has_no_effect() -> 
             {"name": "path off", "kind": "other", "path": {"points": [[101, 0], [101, 80]], "width": 1.9}},
         ]
     )
-    found, warnings = entries.keepouts(given_job, {}, entries.edge_ring(given_job))
+    everything = entries.keepouts(given_job, {}, entries.edge_ring(given_job))
+    found, warnings = everything.kept, everything.warnings
     assert {each.name: each.on_board for each in found} == {
         "in": True,
         "touching inside": True,
@@ -242,7 +243,7 @@ def test_a_keepout_off_the_board_is_told_what_may_be_wrong_with_it() -> None:
     def warning(**more: Any) -> str:
         far = {"circle": {"at": [800, 400], "diameter": 2}, **more}
         given_job = job(view=[view_table("top")], keepout=[circle("K", "via", **far)])
-        (text,) = entries.keepouts(given_job, {"top": top}, entries.edge_ring(given_job))[1]
+        (text,) = entries.keepouts(given_job, {"top": top}, entries.edge_ring(given_job)).warnings
         return text
 
     assert warning().endswith("if its points are pixels, name their view with `on`")

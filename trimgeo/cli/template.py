@@ -8,6 +8,8 @@ import click
 
 from trimgeo.cli import options
 
+PAPER = "Paper; else what [sheet] says."
+
 
 @options.command(
     "Write the 1:1 sheets to tape onto the board, as PDF or as SVG (one file a sheet).\n\n"
@@ -16,7 +18,7 @@ from trimgeo.cli import options
     "  trimgeo template samples/greenhouse --variant display --out sheets.pdf",
 )
 @options.job
-@click.option("--paper", type=click.Choice(["A4", "A3", "letter"]), help="Paper; else what [sheet] says.")
+@click.option("--paper", type=click.Choice(["A4", "A3", "letter"], case_sensitive=False), help=PAPER)
 @options.out_file("A .pdf file, or an .svg file to which each sheet's name is added.")
 @options.variant
 def command(job: Path, paper: str | None, out: Path, variant: str | None) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import shapely
@@ -19,13 +19,18 @@ _QUARTER: Final = 64
 
 
 def lift_list(
-    parts: Sequence[Part], keepouts: Sequence[Keepout], swept_band: MultiPolygon | Polygon, edge: Polygon
+    parts: Sequence[Part],
+    keepouts: Sequence[Keepout],
+    swept_band: MultiPolygon | Polygon,
+    edge: Polygon,
+    breached: Collection[str] = (),
 ) -> tuple[Lift, ...]:
     """Everything that comes off before cutting: top face first, then by name.
 
     Every part that must go; every other part and every component keep-out that stands in the swept
     band.  Traces and copper lie flat and are none.  The reason says how far it stands in the band,
-    measured on the board from where it enters; a component that must survive is lifted and refitted.
+    measured on the board from where it enters; a component that must survive is lifted and refitted,
+    or is one of those whose clearance is ``breached``, by name.
 
     >>> band = shapely.box(6, 0, 8, 5)
     >>> part = Part("J1", shapely.box(4, 1, 7, 2), "top", 9.0, must_go=False)
@@ -44,15 +49,19 @@ def lift_list(
     for keepout in keepouts:
         if keepout.kind == "component" and shapely.dwithin(inner, keepout.spine, keepout.radius):
             area = keepout.spine.buffer(keepout.radius, quad_segs=_QUARTER)
-            reason = _reach(area, swept_band, edge) + _afterwards(keepout)
+            reason = _reach(area, swept_band, edge) + _afterwards(keepout, breached)
             found.append(
                 Lift(keepout.name, keepout.face or "top", _at(keepout.spine), keepout.height, reason)
             )
     return tuple(sorted(found, key=lambda lift: (lift.face != "top", lift.name)))
 
 
-def _afterwards(keepout: Keepout) -> str:
-    return "" if keepout.may_cut else "; must survive: lift it and refit it after the cut"
+def _afterwards(keepout: Keepout, breached: Collection[str]) -> str:
+    if keepout.may_cut:
+        return ""
+    if keepout.name in breached:
+        return "; must survive, but the outline comes too near: move the line"
+    return "; must survive: lift it and refit it after the cut"
 
 
 def _at(shape: shapely.Geometry) -> tuple[float, float]:

@@ -32,8 +32,17 @@ class _Exact:
     uncertainty: Floats
 
 
-def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Keepout, ...], tuple[str, ...]]:
-    """Keep-outs that lie on the board, and a warning for each that does not.
+@dataclass(frozen=True)
+class Found:
+    """Keep-outs that lie on the board at least in part; those that do not, with a warning each."""
+
+    kept: tuple[Keepout, ...]
+    ignored: tuple[Keepout, ...]
+    warnings: tuple[str, ...]
+
+
+def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> Found:
+    """All keep-outs of a job in mm.
 
     Those of ``[[keepout]]`` come first, then those of ``[[keepouts]]``, each in the order of the job.
 
@@ -42,7 +51,9 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Kee
     tables, names, exact = _all(job, views)
     off, whole = _on_board(exact, edge)
     requirement = lru_cache(maxsize=None)(lambda kind, layers, own: required(job, kind, layers, own))
-    kept, warnings = [], []
+    kept: list[Keepout] = []
+    ignored: list[Keepout] = []
+    warnings = []
     rest = zip(
         tables,
         names,
@@ -58,10 +69,9 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Kee
             warnings.append(
                 f'keep-out "{short(name)}" lies off the board and has no effect{_hint(table, views)}'
             )
-            continue
         layers, face = _where_it_is(job, table, views)
         clearance: Required = requirement(table.kind, layers, table.clearance)
-        kept.append(
+        (ignored if is_off else kept).append(
             Keepout(
                 name=name,
                 kind=table.kind,
@@ -78,7 +88,7 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> tuple[tuple[Kee
                 on_board=is_whole,
             )
         )
-    return tuple(kept), tuple(warnings)
+    return Found(tuple(kept), tuple(ignored), tuple(warnings))
 
 
 def described_layers(job: Job, keepouts: Sequence[Keepout]) -> frozenset[int]:

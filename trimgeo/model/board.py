@@ -168,6 +168,7 @@ class Board:
     ``edge`` is the board edge, counter-clockwise; ``outline`` the finished outline where the job
     gives one, already snapped to the board, else None (built by `trimgeo.stages.plan`).
     ``depths`` has the depth of each copper layer below the top face.
+    ``ignored`` are the keep-outs that lie wholly off the board: they have a row, and no effect.
     ``described_layers`` are the copper layers that a view or keep-out describes.
     """
 
@@ -177,6 +178,7 @@ class Board:
     holes: tuple[Hole, ...] = ()
     views: tuple[View, ...] = ()
     keepouts: tuple[Keepout, ...] = ()
+    ignored: tuple[Keepout, ...] = ()
     parts: tuple[Part, ...] = ()
     probes: tuple[Probe, ...] = ()
     outline: Ring | None = None

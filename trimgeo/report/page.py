@@ -10,11 +10,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 import trimgeo
 from trimgeo.drawing.signs import STATES
-from trimgeo.model.plan import Plan, State
+from trimgeo.model.plan import Plan
 from trimgeo.report import words
 from trimgeo.report.figure import set_out_figure
-
-ORDER: dict[State, int] = {"breached": 0, "tight": 1, "clear": 2}
 
 SIGNS: dict[str, str] = {
     state: f'<g fill="none" stroke="{STATES[state].colour}" stroke-width="3">{shape}</g>'
@@ -37,8 +35,9 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         pictures = [(f"{name}: the plan on the picture", _data("jpeg", jpegs[name])) for name in jpegs]
     else:
         pictures = [(name, _data("svg+xml", svgs[name])) for name in svgs]
-    rows = sorted(plan.rows, key=lambda r: (ORDER[r.state], r.nominal is None, r.nominal or 0.0, r.name))
-    why = sorted({keepout.reason for keepout in plan.board.keepouts})
+    rows = sorted(plan.rows, key=words.urgency)
+    keepouts = (*plan.board.keepouts, *plan.board.ignored)
+    why = sorted({keepout.reason for keepout in keepouts})
     return _template().render(
         plan=plan,
         board=plan.board,
@@ -53,7 +52,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         rows=rows,
         why=why,
         figure=set_out_figure(plan),
-        reasons={k.name: why.index(k.reason) + 1 for k in plan.board.keepouts},
+        reasons={k.name: why.index(k.reason) + 1 for k in keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=trimgeo.__version__,
     )

@@ -16,6 +16,7 @@ from trimgeo.report.words import (
     signed,
     title,
     unknown,
+    urgency,
 )
 
 WIDTH = 80
@@ -100,8 +101,7 @@ def _row_lines(rows: tuple[Row, ...]) -> list[str]:
     """The nearest keep-outs, breached ones first of all."""
     if not rows:
         return ["No keep-outs: nothing was compared."]
-    order = {"breached": 0, "tight": 1, "clear": 2}
-    nearest = sorted(rows, key=lambda r: (order[r.state], r.nominal is None, r.nominal or 0.0, r.name))
+    nearest = sorted(rows, key=urgency)
     lines = [f"{'keep-out':30} {'kind':9} {'layers':>7} {'nominal':>9} {'worst':>9}  state"]
     for row in nearest[:MOST_ROWS]:
         name = row.name if len(row.name) <= 30 else row.name[:27] + "..."

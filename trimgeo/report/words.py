@@ -30,9 +30,9 @@ def mm(value: float | None, places: int = 2) -> str:
     """A length with its unit.
 
     >>> mm(1.2345), mm(None)
-    ('1.23 mm', 'no new edge')
+    ('1.23 mm', 'none')
     """
-    return "no new edge" if value is None else f"{value:.{places}f} mm"
+    return "none" if value is None else f"{value:.{places}f} mm"
 
 
 def new_edges(plan: Plan) -> str:
@@ -57,6 +57,12 @@ def clearance(row: Row) -> str:
     '1.50 mm ± 0.41 mm (required 0.45 mm)'
     """
     return f"{mm(row.nominal)} ± {mm(row.uncertainty)} (required {mm(row.required)})"
+
+
+def urgency(row: Row) -> tuple[int, bool, float, str]:
+    """What to sort rows by for a person: breached, tight, clear, then what may be cut; the nearest first."""
+    rank = 3 if row.may_cut else {"breached": 0, "tight": 1, "clear": 2}[row.state]
+    return rank, row.nominal is None, row.nominal or 0.0, row.name
 
 
 def on_layers(layers: tuple[int, ...]) -> str:
