@@ -38,7 +38,14 @@ def kerf_band(
 ) -> MultiPolygon:
     """The board that becomes dust: between the outline grown to the kerf's near wall and to its far wall.
 
-    ``walls`` are the distances of the two; the kerf runs on with the guide line to the board's edge.
+    ``inner`` and ``outer`` are the grown outlines, ``walls`` the distances of the two, mm; the kerf runs on
+    with the guide line to the board's edge.
+
+    >>> board, part = shapely.box(0, 0, 100, 60), shapely.box(0, 0, 40, 60)
+    >>> cut = Chain(np.array([(40.0, 0.0), (40.0, 60.0)]), False, (0,), (), part)
+    >>> near, far = (grown_area(part, [cut], wall) for wall in (0.5, 1.5))
+    >>> kerf_band(board, near, far, [cut], [], (0.5, 1.5)).area  # a kerf of 1 mm, 60 mm long
+    60.0
     """
     strips = [strip for on in run_ons for strip in _run_on(board, inner, chains[on.chain], on, *walls)]
     kerf = shapely.difference(shapely.union_all([outer, *strips]), inner)
@@ -57,7 +64,13 @@ def swept_band(
     """The board that a hand-held cutter may reach: what stands in it is lifted first, or is lost.
 
     From the new edges out to the kerf's far wall and ``wander`` more, and into the outline by what the wander
-    exceeds the sanding margin; run-ons and, at outside corners, the cutter's ``overrun`` included.
+    exceeds the sanding margin (the near one of ``walls``); run-ons and, at outside corners, the cutter's
+    ``overrun`` included.  All mm.
+
+    >>> board, part = shapely.box(0, 0, 100, 60), shapely.box(0, 0, 40, 60)
+    >>> cut = Chain(np.array([(40.0, 0.0), (40.0, 60.0)]), False, (0,), (), part)
+    >>> [round(x, 9) for x in swept_band(part, board, [cut], [], (0.5, 1.5), wander=0.75, overrun=4.0).bounds]
+    [39.75, 0.0, 42.25, 60.0]
     """
     sanding, far = walls
     reach = far + wander

@@ -108,7 +108,14 @@ def chains(cuts: Sequence[Cut], finished: Ring) -> tuple[Chain, ...]:
 
 
 def split_at_edge(linked: Sequence[Chain], edge: Ring) -> tuple[Chain, ...]:
-    """The chains parted at every joint that lies on the board's edge: there a cut runs out and another in."""
+    """The chains parted at every joint that lies on the board's edge: there a cut runs out and another in.
+
+    >>> board = Ring(shapely.box(0, 0, 100, 60))
+    >>> pointed = Ring(Polygon([(0, 0), (80, 0), (100, 30), (80, 60), (0, 60)]))
+    >>> linked = chains(new_edges(pointed, board), pointed)  # its point lies on the board's right side
+    >>> [chain.cuts for chain in linked], [chain.cuts for chain in split_at_edge(linked, board)]
+    ([(0, 1)], [(0,), (1,)])
+    """
     border = edge.polygon.exterior
     parts: list[Chain] = []
     for chain in linked:

@@ -387,6 +387,12 @@ def _notes(base: Ground, laid: Course, cuts: Sequence[Cut], distance: float, wha
 
 
 def cut_beside(chain: Chain, side: int, cuts: Sequence[Cut]) -> int:
-    """The number of the cut that a side of a chain belongs to."""
+    """The number of the cut that a side of a chain belongs to.
+
+    >>> cuts = [Cut(7, LineString([(0, 0), (9, 0)])), Cut(8, LineString([(9, 0), (9, 5), (0, 5)]))]
+    >>> chain = Chain(np.array([(0, 0), (9, 0), (9, 5), (0, 5)]), False, (0, 1), (1,), shapely.Polygon())
+    >>> [cut_beside(chain, side, cuts) for side in (0, 1, 2)]
+    [7, 8, 8]
+    """
     joints = [joint for joint in chain.joints if joint > 0]
     return cuts[chain.cuts[int(np.searchsorted(joints, side, side="right"))]].n

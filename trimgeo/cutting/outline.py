@@ -74,7 +74,7 @@ def choices(
 
     Every outline holds each keep-out that may not be cut, grown by its required clearance, by what
     the cutter strays beyond the sanding margin and by its placing uncertainty: it is "clear".  A
-    number of cuts that makes the outline no smaller is left out.  ``edge`` has no holes.
+    number of cuts that makes the outline no smaller is left out.  ``edge`` has no holes; all mm.
     Raises `trimgeo.NoOutlineError` where nothing is to be kept, or where the board edge comes
     between keep-outs.
 
@@ -100,6 +100,12 @@ def smallest(
 
     ``cuts`` None adds cuts until one more gains less than ``gain`` mm² (None: 1 % of the area).
     Everything else as in `choices`.
+
+    >>> part = Keepout("part", "other", shapely.box(1, 1, 2, 2), 0.0, (1,), None, 0.5, "")
+    >>> exactly, board = Placing(print=0.0, taping=0.0, finish=0.0), shapely.box(0, 0, 9, 4)
+    >>> found = smallest([part], board, 0.3, 0.3, exactly, cuts=None, gain=3.0)  # a third cut gains 1.25 mm²
+    >>> found.cuts, round(found.area, 2)
+    (2, 6.25)
     """
     kept = _kept(keepouts, edge, wander, sanding, placing, whole=cuts == 0)
     if cuts is not None:
@@ -145,7 +151,7 @@ def _kept(
     grown[out] = shapely.intersection(grown[out], edge)
     hull = convex_hull(shapely.multipoints(shapely.get_coordinates(grown)))
     if not whole:
-        _refuse_split(must, spines, radius, edge, hull)
+        _refuse_split(must, spines, edge, hull)
     ring = shapely.get_coordinates(edge)[:-1]
     return _Kept(tuple(must), spines, radius, edge, hull, surroundings(hull, ring))
 
@@ -164,9 +170,7 @@ def _grown(spines: NDArray[Any], distance: Floats, segments: int) -> NDArray[Any
     return np.asarray(shapely.buffer(spines, around, quad_segs=segments))
 
 
-def _refuse_split(
-    keepouts: Sequence[Keepout], bodies: NDArray[Any], radius: Floats, edge: Polygon, hull: Floats
-) -> None:
+def _refuse_split(keepouts: Sequence[Keepout], bodies: NDArray[Any], edge: Polygon, hull: Floats) -> None:
     """Raise where cuts around all keep-outs might leave them in two pieces of the board."""
     pieces = shapely.get_parts(shapely.intersection(edge, shapely.buffer(Polygon(hull), MARGIN)))
     pieces = pieces[shapely.get_type_id(pieces) == 3]

@@ -22,7 +22,7 @@ _PLACES = 9
 
 
 def report(plan: Plan) -> Json:
-    """The dict of report.json; ``files`` is None until files are written."""
+    """The dict of report.json, in mm and mm²; ``files`` is None until files are written."""
     board = plan.board
     job = board.job
     return {
@@ -59,7 +59,7 @@ def report(plan: Plan) -> Json:
 
 
 def view(view: View) -> Json:
-    """One entry of ``views``."""
+    """One entry of ``views``, in mm."""
     return {
         "name": view.name,
         "method": view.method,
@@ -75,7 +75,14 @@ def view(view: View) -> Json:
 
 
 def trade(trade: Trade) -> Json:
-    """The dict of ``outline --json``."""
+    """The dict of ``outline --json``.
+
+    >>> from trimgeo.model.plan import Choice, Trade
+    >>> whole = Choice(0, Polygon([(0, 0), (9, 0), (9, 4), (0, 4)]), 36.0, 0.0, 0, None)
+    >>> found = trade(Trade((whole,)))["choices"][0]
+    >>> found["area_mm2"], found["clearance_mm"], found["finished"][2]
+    (36.0, None, [9.0, 4.0])
+    """
     return {
         "fewest": trade.fewest,
         "proved": trade.proved,

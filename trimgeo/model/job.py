@@ -351,6 +351,11 @@ class Job(Table):
 
     ``folder`` is where relative paths start, ``source`` the name of the file for messages,
     ``variant`` the variant that was asked for; they come from the caller, not from the file.
+
+    >>> square = [[0, 0], [100, 0], [100, 80], [0, 80]]
+    >>> job = Job(job={"title": "Logger board"}, board={"thickness": 1.6, "edge": square})
+    >>> job.board.layers, job.placing.taping, job.sheet.paper
+    (2, 0.15, 'A4')
     """
 
     job: About = required('the table of the job itself, such as [job] with title = "Logger board"')

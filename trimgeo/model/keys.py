@@ -51,7 +51,11 @@ def required(description: str, **more: Any) -> Any:
 
 
 def fault(key: str, found: str, fix: str) -> PydanticCustomError:
-    """What is wrong between the keys of one table; `trimgeo.jobfile` makes a sentence of it."""
+    """What is wrong between the keys of one table; `trimgeo.jobfile` makes a sentence of it.
+
+    >>> fault("layers", "found layer 5 of 4", "give layers of the board").message()
+    'layers: found layer 5 of 4; give layers of the board'
+    """
     return PydanticCustomError("fault", "{key}: {found}; {fix}", {"key": key, "found": found, "fix": fix})
 
 
@@ -88,13 +92,22 @@ NET = 'the name of its net, such as "GND"'
 
 
 class Table(BaseModel):
-    """A table of the job file: frozen, and no key that is not named here."""
+    """A table of the job file: frozen, and no key that is not named here.
+
+    Building one raises `pydantic.ValidationError`, of which `trimgeo.jobfile` makes sentences.
+
+    >>> class Drill(Table):
+    ...     diameter: Positive = required("its diameter in mm, such as 0.8")
+    ...     plated: Flag = key(True, "true where it is lined with copper, else false")
+    >>> Drill(diameter=0.8)
+    Drill(diameter=0.8, plated=True)
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 def one_of_keys(table: Table, keys: tuple[str, ...]) -> None:
-    """Refuse a table that has none, or more than one, of the keys."""
+    """Refuse, by a `fault`, a table that has none, or more than one, of the keys."""
     given = [name for name in keys if getattr(table, name) is not None]
     if len(given) != 1:
         one_of = f"{', '.join(keys[:-1])} or {keys[-1]}"
@@ -104,6 +117,6 @@ def one_of_keys(table: Table, keys: tuple[str, ...]) -> None:
 
 
 def layers_where_needed(kind: str, layers: tuple[int, ...] | None) -> None:
-    """Refuse a keep-out of copper that does not say on which layers it lies."""
+    """Refuse, by a `fault`, a keep-out of copper that does not say on which layers it lies."""
     if layers is None and kind in ("trace", "pad", "copper"):
         raise fault("layers", f"found no layers for a keep-out of kind {kind}", f"give {LAYERS}")

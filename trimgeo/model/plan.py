@@ -21,6 +21,10 @@ class Cut:
     """A new edge, in cutting order: ``line`` runs counter-clockwise along the finished outline.
 
     ``circle`` is the circle that a curved cut follows, None for a straight one.
+
+    >>> quarter = Cut(1, LineString([(5, 0), (0, 5)]), Circle((0.0, 0.0), 5.0))
+    >>> quarter.start, round(quarter.line.length, 2), round(quarter.length, 2)
+    ((5.0, 0.0), 7.07, 7.85)
     """
 
     n: int
@@ -66,7 +70,11 @@ class Lines:
 
 @dataclass(frozen=True)
 class Row:
-    """The clearance of one keep-out; all lengths mm, None where there is no new edge."""
+    """The clearance of one keep-out; all lengths mm, None where there is no new edge.
+
+    ``worst`` is ``nominal`` less the ``uncertainty`` (a 95 % bound) and what the cutter strays past the
+    sanding margin; ``at`` is the place of the least clearance.
+    """
 
     name: str
     kind: str
@@ -83,7 +91,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Lift:
-    """A part that comes off before cutting, and why."""
+    """A part that comes off before cutting, and why; ``height`` above its face, mm, where it is known."""
 
     name: str
     face: FaceName
@@ -94,7 +102,7 @@ class Lift:
 
 @dataclass(frozen=True)
 class Severed:
-    """A trace or named net that the outline cuts, and where it crosses new edges."""
+    """A trace or named net that the outline cuts, and where it crosses new edges, mm."""
 
     name: str
     net: str | None
@@ -103,7 +111,7 @@ class Severed:
 
 @dataclass(frozen=True)
 class Exposed:
-    """Copper that ends at a new edge."""
+    """Copper that ends at a new edge: on which cut and layer, from where to where, mm."""
 
     cut: int
     layer: int
@@ -182,7 +190,10 @@ class Plan:
 
 @dataclass(frozen=True)
 class Choice:
-    """One line of the trade of cuts against size."""
+    """One line of the trade of cuts against size: mm and mm².
+
+    ``clearance`` is the least to a new edge, None where there is none.
+    """
 
     cuts: int
     finished: Polygon

@@ -30,11 +30,15 @@ class PlaneMap:
     size: tuple[int, int] | None = None
 
     def to_mm(self, pixels: ArrayLike) -> Floats:
-        """Board positions, shape (n, 2), of pixels, shape (n, 2)."""
+        """Board positions, shape (n, 2), mm, of pixels, shape (n, 2)."""
         return _apply(self.matrix, pixels)
 
     def to_pixels(self, mm: ArrayLike) -> Floats:
-        """Pixels, shape (n, 2), of board positions, shape (n, 2)."""
+        """Pixels, shape (n, 2), of board positions, shape (n, 2), mm.
+
+        >>> PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9))).to_pixels([[1.0, -2.0]]).round(9)
+        array([[10., 20.]])
+        """
         return _apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), mm)
 
     def outside(self, pixels: ArrayLike) -> NDArray[np.bool_]:
@@ -45,7 +49,12 @@ class PlaneMap:
         return np.asarray(((uv < -0.5) | (uv > np.array(self.size) - 0.5)).any(axis=1))
 
     def slopes(self, pixels: ArrayLike) -> Floats:
-        """d(x, y)/d(u, v) at pixels, shape (n, 2) to (n, 2, 2), mm per pixel."""
+        """d(x, y)/d(u, v) at pixels, shape (n, 2) to (n, 2, 2), mm per pixel.
+
+        >>> tilted = PlaneMap(np.array([[0.1, 0, 0], [0, -0.1, 0], [0.001, 0, 1]]), np.zeros((9, 9)))
+        >>> tilted.slopes([[0.0, 0.0], [1000.0, 0.0]])[:, 0, 0].round(9)  # a quarter as long there
+        array([0.1  , 0.025])
+        """
         XYW = _homogeneous(pixels) @ self.matrix.T
         xy, W = XYW[:, :2] / XYW[:, 2:], XYW[:, 2]
         rise = self.matrix[None, :2, :2] - xy[:, :, None] * self.matrix[None, 2:, :2]
@@ -71,7 +80,12 @@ class PlaneMap:
         return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1))
 
     def standard_uncertainty(self, pixels: ArrayLike) -> Floats:
-        """Standard uncertainty of the positions, shape (n,), mm, in the worst one direction."""
+        """Standard uncertainty of the positions, shape (n,), mm, in the worst one direction.
+
+        >>> covariance = np.diag([0, 0, 0.05**2, 0, 0, 0.02**2, 0, 0, 0])  # of the position of pixel (0, 0)
+        >>> PlaneMap(np.diag([0.1, -0.1, 1.0]), covariance).standard_uncertainty([[300.0, 200.0]])
+        array([0.05])
+        """
         largest = np.linalg.eigvalsh(self.position_covariance(pixels))[:, -1]
         return np.asarray(np.sqrt(np.maximum(largest, 0.0)))
 

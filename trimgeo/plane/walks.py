@@ -50,7 +50,7 @@ def walks_across(crossings: Crossings, touch: Floats, perimeter: float) -> Walks
 
     >>> one = Crossings(np.array([0, 0]), np.array([2.5, -1.5]), np.array([6.0, 14.0]))
     >>> found = walks_across(one, np.array([[-0.5], [0.5]]), 16.0)
-    >>> found.ahead[:, 0, 0].round(9).tolist()  # from 0.5 to 2.5 on the line, then the ring from place 6, for 8 mm
+    >>> found.ahead[:, 0, 0].round(9).tolist()  # 2 mm of the line, then 8 mm of the ring from 6 on
     [0.5, 2.5, 6.0, 8.0, 0.0]
     """
     leave, enter = crossings.along.reshape(-1, 2).T

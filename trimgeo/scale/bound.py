@@ -52,6 +52,12 @@ def places(to_board: PlaneMap, shown: Polygon, area: Polygon | None) -> Floats:
 
     ``shown`` is what the picture shows, ``area`` the board, both in mm; without a board the whole
     picture counts.
+
+    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> shown, board = shapely.box(0, -30, 40, 0), shapely.box(10, -50, 30, -10)  # its lower part is cut off
+    >>> round_it = places(scan, shown, board)
+    >>> round_it.min(axis=0).round(6).tolist(), round_it.max(axis=0).round(6).tolist()
+    ([100.0, 100.0], [300.0, 300.0])
     """
     part = shown if area is None else shown.intersection(area)
     outline = shapely.boundary(shapely.convex_hull(part))
@@ -65,6 +71,11 @@ def compared(to_board: PlaneMap, ends: Floats, lengths: Floats) -> tuple[tuple[L
 
     ``ends`` are pixels, shape (n, 2, 2).  The uncertainty has the map's covariance (of the difference
     of both ends, which share it), the reading of two pixels and the caliper.
+
+    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> checks, standard = compared(scan, np.array([[[100.0, 50.0], [600.0, 50.0]]]), np.array([50.2]))
+    >>> round(checks[0].measured, 3), round(checks[0].error, 3), standard.round(3).tolist()
+    (50.0, -0.2, [0.077])
     """
     first, second = ends[:, 0], ends[:, 1]
     way = to_board.to_mm(second) - to_board.to_mm(first)
@@ -79,7 +90,11 @@ def compared(to_board: PlaneMap, ends: Floats, lengths: Floats) -> tuple[tuple[L
 
 
 def disagreeing(checks: tuple[LengthCheck, ...], standard: Floats) -> list[int]:
-    """Which checks differ by more than their own 95 % bound, counted from 0."""
+    """Which checks differ by more than their own 95 % bound, counted from 0.
+
+    >>> disagreeing((LengthCheck(50.0, 50.1), LengthCheck(50.0, 49.8)), np.array([0.08, 0.08]))
+    [1]
+    """
     return [n for n, check in enumerate(checks) if abs(check.error) > COVERAGE_FACTOR * standard[n]]
 
 
@@ -88,6 +103,10 @@ def widened(to_board: PlaneMap, stretch: float, pivot: tuple[float, float]) -> P
 
     ``stretch`` is the standard uncertainty of each entry of the stretch, mm per mm, so that a
     position at distance d from the pivot becomes uncertain by stretch x d in every direction.
+
+    >>> exact = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> widened(exact, 0.001, (0.0, 0.0)).standard_uncertainty([[1000.0, 0.0]]).round(6)  # 100 mm away
+    array([0.1])
     """
     x, y = pivot
     covariance = to_board.covariance.copy()
@@ -101,7 +120,11 @@ def widened(to_board: PlaneMap, stretch: float, pivot: tuple[float, float]) -> P
 
 
 def stretch_of(checks: tuple[LengthCheck, ...], chosen: list[int]) -> float:
-    """Standard uncertainty of scale that makes the worst of the chosen checks lie at its 95 % bound."""
+    """Standard uncertainty of scale, mm per mm, that puts the worst of the chosen checks at its 95 % bound.
+
+    >>> stretch_of((LengthCheck(50.0, 50.1), LengthCheck(99.0, 100.0)), [0, 1])
+    0.005
+    """
     return max(abs(checks[n].error) / checks[n].measured for n in chosen) / COVERAGE_FACTOR
 
 

@@ -23,6 +23,12 @@ def refuse_undetermined(pixels: Floats, at: Floats, shows: FaceName | int, where
     """Raise `trimgeo.JobError` where points cannot determine a map, naming those at fault.
 
     ``pixels`` and ``at`` have shape (n, 2); ``where`` names the list of points for the message.
+
+    >>> pixels = np.array([[0.0, 0.0], [500.0, 1.0], [1000.0, 0.0]])
+    >>> refuse_undetermined(pixels, pixels * [0.1, -0.1], "top", "points")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    trimgeo.errors.JobError: points: found points 1, 2 and 3 on one line; choose points near the corners ...
     """
     _refuse_coincident(pixels, at, where)
     _refuse_collinear(pixels, at, where)

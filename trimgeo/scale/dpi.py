@@ -19,6 +19,11 @@ def scan_resolution(source: Source, asked: float | Resolution | str, where: str)
 
     Raises `trimgeo.JobError` where the file has none, or one that says nothing about the board:
     the placeholder of a program, a camera's, or one that no scanner makes.
+
+    >>> from pathlib import Path
+    >>> scan = Source(Path("a.png"), "top", "a.png", "PNG", (3508, 2480), 1, (300.0, 301.5), camera=False)
+    >>> scan_resolution(scan, "file", "scale"), scan_resolution(scan, 600, "scale")
+    ((300.0, 301.5), (600.0, 600.0))
     """
     dpi = _from_file(source, where) if isinstance(asked, str) else asked
     x, y = dpi if isinstance(dpi, tuple) else (dpi, dpi)

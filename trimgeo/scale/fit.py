@@ -32,8 +32,14 @@ class Fit:
     ``residuals`` are map minus measured position, shape (n, 2), mm, None where the points leave
     none.  ``left_out`` is how far each point lies from where the others alone would put it, shape
     (n,), mm, nan for a point that no other checks; ``left_out_pixels`` the same in pixels.
-    ``blame`` is by how many squared pixels leaving each point out lessens the sum of squares: a
+    ``blame``, shape (n,), is by how many squared pixels leaving each point out lessens the sum of squares: a
     misread point has the most, where the others' misses may be larger than its own.
+
+    >>> pixels = np.array([[0.0, 0], [999, 0], [999, 799], [0, 799], [500, 400], [300, 600]])
+    >>> at = pixels * [0.1, -0.1] + np.array([[0, 0]] * 5 + [[0.5, 0]])  # the last is 0.5 mm off
+    >>> fit = fit_points(pixels, at, (1000, 800), turned_over=False)
+    >>> int(fit.blame.argmax()), bool(fit.left_out[5] > np.hypot(*fit.residuals[5]))
+    (5, True)
     """
 
     kind: Kind
@@ -45,7 +51,11 @@ class Fit:
 
 
 def kind_for(count: int) -> Kind:
-    """Two points give a similarity, three an affine map, four or more a perspective map."""
+    """Two points give a similarity, three an affine map, four or more a perspective map.
+
+    >>> [kind_for(count) for count in (2, 3, 4, 9)]
+    ['similarity', 'affine', 'perspective', 'perspective']
+    """
     return "similarity" if count == 2 else "affine" if count == 3 else "perspective"
 
 
@@ -101,7 +111,12 @@ def fit_points(pixels: Floats, at: Floats, size: tuple[int, int], *, turned_over
 
 
 def density(to_board: PlaneMap, pixels: Floats) -> Floats:
-    """Pixels per mm at pixels, shape (n, 2) to (n,): the mean of the two directions."""
+    """Pixels per mm at pixels, shape (n, 2) to (n,): the geometric mean of the two directions.
+
+    >>> scan = PlaneMap(np.diag([0.1, -0.05, 1.0]), np.zeros((9, 9)))  # 10 in x, 20 in y
+    >>> density(scan, np.array([[300.0, 200.0]])).round(3)
+    array([14.142])
+    """
     return np.asarray(1 / np.sqrt(np.abs(np.linalg.det(to_board.slopes(pixels)))))
 
 

@@ -37,6 +37,10 @@ class Source:
     ``where`` names the view for messages, ``label`` the file as the job writes it; ``size`` is
     (columns, rows) and ``dpi`` (x, y) as a viewer shows the picture, after its EXIF ``orientation``.
     ``camera`` says that the file bears a camera's exposure data.
+
+    >>> upright = Source(Path("a.jpg"), "top", "a.jpg", "JPEG", (3000, 4000), 6, (72.0, 72.0), camera=True)
+    >>> upright.stored_size  # the camera was held on its side
+    (4000, 3000)
     """
 
     path: Path
@@ -79,7 +83,11 @@ def open_source(path: Path, where: str, label: str) -> Source:
 
 
 def undecodable(where: str, label: str, fault: BaseException) -> JobError:
-    """The sentence for a picture that is damaged."""
+    """The sentence for a picture that is damaged, from what the decoder said of it.
+
+    >>> undecodable('[[view]] "top"', "top.png", ValueError("it ends inside a chunk.")).found
+    'found "top.png", which is cut off or damaged (it ends inside a chunk)'
+    """
     reason = " ".join(str(fault).split())[:120].rstrip(".;")
     if isinstance(fault, MemoryError):
         return JobError(
