@@ -50,7 +50,7 @@ class Head:
 
 @dataclass(frozen=True)
 class Frame:
-    """Where things go on one piece of paper."""
+    """Where things go on one piece of paper of ``width`` by ``height`` mm; the boxes do not overlap."""
 
     width: float
     height: float
@@ -60,7 +60,10 @@ class Frame:
 
 
 def frame(plan: Plan, paper: XY) -> Frame:
-    """The frame of every sheet of a plan on paper of this width and height."""
+    """The frame of every sheet of a plan on paper of this width and height, mm.
+
+    The same for all sheets of a set, so that their bars and boards lie in the same place.
+    """
     right, top = paper[0] - MARGIN, paper[1] - MARGIN
     body_left = MARGIN + STRIP
     # The longest head and foot that any sheet of the set can have set the frame of all.
@@ -76,7 +79,10 @@ def frame(plan: Plan, paper: XY) -> Frame:
 
 
 def furniture(plan: Plan, page: Frame, head: Head) -> tuple[Item, ...]:
-    """Head, bars, notes and cautions of one sheet."""
+    """Head, orientation arrows, check bars, notes and cautions of one sheet.
+
+    The bars are drawn as the job's ``stretch`` says, so that they come out at their nominal length.
+    """
     stretch = plan.board.job.sheet.stretch or (1.0, 1.0)
     return (
         *_head(plan, page, head),
@@ -93,7 +99,8 @@ def _head_lines(plan: Plan, head: Head, room: float) -> list[tuple[str, float]]:
         f"revision {about.revision}" if about.revision else "",
         f"variant {variant}" if variant else "",
         f"sheet {head.number} of {head.count}",
-        "true scale 1:1, print at 100 % without fitting to the page",
+        "" if head.part.startswith("map") else "true scale 1:1",
+        "print at 100 % without fitting to the page",
     ]
     meta = " · ".join(fact for fact in facts if fact)
     return [
@@ -193,7 +200,13 @@ def _foot(page: Frame, stretch: XY) -> list[Item]:
 
 
 def form(at: XY, parts: Sequence[str | float], size: float) -> list[Item]:
-    """Texts and, for each number, a line of that length to write on, from left to right."""
+    """Texts and, for each number, a line of that length in mm to write on, from left to right.
+
+    >>> text, line, unit = form((10.0, 50.0), ("measured: x", 13.0, "mm"), 2.5)
+    >>> (start, end), = line.paths
+    >>> round(end[0] - start[0], 6), round(unit.at[0] - end[0], 6)
+    (13.0, 1.2)
+    """
     items: list[Item] = []
     x, y = at
     for part in parts:
@@ -207,11 +220,15 @@ def form(at: XY, parts: Sequence[str | float], size: float) -> list[Item]:
 
 
 def paragraph(top_left: XY, lines: Sequence[str], size: float) -> list[Item]:
-    """Lines of text below each other, the first one's top at ``top_left``."""
+    """Lines of text below each other, the first one's top at ``top_left``; an empty one leaves a gap.
+
+    >>> [(round(line.at[1], 2), line.text) for line in paragraph((10.0, 50.0), ("one", "", "three"), 2.5)]
+    [(47.65, 'one'), (41.25, 'three')]
+    """
     x, y = top_left
     return [Text((x, y - size * (ASCENT + LEADING * i)), line, size) for i, line in enumerate(lines) if line]
 
 
 def rule(start: XY, end: XY) -> Strokes:
-    """A thin line."""
+    """A thin line between two places of the sheet: to write on, or to part what lies above and below."""
     return Strokes("rule", ((start, end),), LINES["thin"].colour, LINES["thin"].width)

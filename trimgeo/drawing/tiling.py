@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -15,7 +17,7 @@ from trimgeo.drawing.lettering import ASCENT, DESCENT, width
 from trimgeo.drawing.placement import Placement
 from trimgeo.drawing.sheet import XY, Box, Item, Strokes, Text
 from trimgeo.drawing.signs import LINES
-from trimgeo.drawing.strokes import dashed, paths_of
+from trimgeo.drawing.strokes import Path, dashed, paths_of
 from trimgeo.model.plan import Plan
 
 OVERLAP: Final = 14.0
@@ -32,6 +34,10 @@ class Grid:
     """Pages over a laid board: ``corner`` is its lower left on page (0, 0) and the window's size is a page's.
 
     Pages are numbered along rows, the upper row first, as one reads.
+
+    >>> pages = Grid(2, 2, (0.0, 0.0, 180.0, 200.0))
+    >>> pages.count, pages.step(), pages.cell(1), pages.cell(4)
+    (4, (166.0, 186.0), (0, 1), (1, 0))
     """
 
     columns: int
@@ -79,6 +85,10 @@ def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ..
     """Match marks and overlap lines of a page, the boxes that the marks take, and the lines.
 
     A mark has the same letters and, laid over its likeness, the same place on the board on both pages.
+
+    >>> pages = Grid(2, 1, (0.0, 0.0, 180.0, 200.0))
+    >>> [[(item.at[0], item.text) for item in match_marks(pages, n)[0] if isinstance(item, Text)] for n in (1, 2)]
+    [[(173.0, '1–2a'), (173.0, '1–2b')], [(7.0, '1–2a'), (7.0, '1–2b')]]
     """
     items: list[Item] = []
     boxes: list[Box] = []
@@ -130,9 +140,9 @@ def _overlap_lines(pages: Grid, page: int) -> list[tuple[XY, XY]]:
 
 
 def page_map(plan: Plan, pages: Grid, whole: Placement, box: Box) -> tuple[Item, ...]:
-    """The board and the pages over it, reduced to fit ``box``.
+    """The board and the numbered pages over it, reduced to fit ``box``, never enlarged; a note above.
 
-    ``whole`` lays the board so that its middle is that of the grid.
+    ``whole`` lays the board, true to scale, so that its middle is that of the grid.
     """
     window, step = pages.window, pages.step()
     spread = step[0] * (pages.columns - 1), step[1] * (pages.rows - 1)
@@ -149,12 +159,25 @@ def page_map(plan: Plan, pages: Grid, whole: Placement, box: Box) -> tuple[Item,
     for shape, kind in zip(shapes, ("board", "finished"), strict=True):
         paths = tuple(tuple(reduced(xy) for xy in path) for path in paths_of(shape))
         items.append(Strokes(f"map-{kind}", paths, LINES[kind].colour, LINES[kind].width))
+    frames: list[Path] = []
     for page in range(1, pages.count + 1):
         dx, dy = pages.shift(page)
         frame = shapely.box(window[0] - dx, window[1] - dy, window[2] - dx, window[3] - dy)
-        path = tuple(reduced(xy) for xy in paths_of(frame)[0])
-        items.append(Strokes("map-page", (path,), LINES["leader"].colour, 0.25))
-        centre = reduced((middle[0] - dx, middle[1] - dy))
-        items.append(Text((centre[0], centre[1] - 1.8), str(page), 5.0, "middle"))
+        frames.append(tuple(reduced(xy) for xy in paths_of(frame)[0]))
+    items.append(Strokes("map-page", tuple(frames), LINES["leader"].colour, 0.25))
+    drawn = [path for item in items if isinstance(item, Strokes) for path in item.paths]
+    for page, path in enumerate(frames, start=1):
+        x, y = _free_place(path, drawn)
+        items.append(Text((x, y - 1.8), str(page), 5.0, "middle"))
     note = "Map of the pages, reduced. Lay each match mark on its likeness and tape."
     return (*items, *paragraph((box[0], box[3]), (note,), 2.5))
+
+
+def _free_place(frame: Path, drawn: Sequence[Path]) -> XY:
+    """The place within a page's frame furthest from every line of the map; the lowest left of equals."""
+    lines = shapely.multilinestrings([shapely.linestrings(path) for path in drawn])
+    left, bottom, right, top = shapely.bounds(shapely.linestrings(frame))
+    x, y = np.meshgrid(np.linspace(left, right, 23)[1:-1], np.linspace(bottom, top, 23)[1:-1])
+    gaps = shapely.distance(shapely.points(x.ravel(), y.ravel()), lines).round(6)
+    best = int(np.argmax(gaps))
+    return float(x.ravel()[best]), float(y.ravel()[best])
