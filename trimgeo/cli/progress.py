@@ -26,8 +26,12 @@ class Progress:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._bar is not None:
-            self._bar.render_finish()
+        if self._bar is None:
+            return
+        if kind is None:
+            self._bar.label = "done"
+            self._bar.update(self._steps - self._bar.pos)
+        self._bar.render_finish()
 
     def step(self, label: str) -> None:
         """Say what is being done now; one step more is behind us."""
