@@ -31,8 +31,8 @@ ON_CIRCLE = 1e-3
 class Chain(Stretch):
     """Consecutive cuts: ``cuts`` are their positions in the tuple that they were chained from.
 
-    ``joints`` are the positions in ``points`` where one cut ends and the next begins; ``outline`` is the
-    finished outline that they run along.
+    ``joints`` are the positions in ``points``, shape (n, 2), mm, where one cut ends and the next begins;
+    ``outline`` is the finished outline that they run along.
     """
 
     cuts: tuple[int, ...]

@@ -46,7 +46,11 @@ class Picture:
 
 @dataclass(frozen=True)
 class LengthCheck:
-    """A caliper length against the same length in the picture."""
+    """A caliper length against the same length in the picture, mm.
+
+    >>> round(LengthCheck(length=50.8, measured=50.65).error, 3)
+    -0.15
+    """
 
     length: float
     measured: float
@@ -61,8 +65,8 @@ class LengthCheck:
 class View:
     """A picture with its scale: ``shows`` is a face or a copper layer's number.
 
-    ``to_board`` maps source pixels to mm and knows its uncertainty; residuals are None where
-    the points leave none; ``uncertainty`` is the 95 % bound of a position over the board edge.
+    ``to_board`` maps source pixels to mm and knows its uncertainty; residuals, mm, are None where
+    the points leave none; ``uncertainty`` is the 95 % bound, mm, of a position over the board edge.
     ``note`` says in words what the scale rests on; ``warnings`` what a person must hear about it.
     """
 
@@ -81,7 +85,7 @@ class View:
 
 @dataclass(frozen=True)
 class Hole:
-    """A hole of the bare board."""
+    """A hole of the bare board: centre and diameter, mm."""
 
     name: str
     at: tuple[float, float]
@@ -98,6 +102,11 @@ class Keepout:
     lies on the board; where it does not, only the part on the board counts.
     ``uncertainty`` is the standard uncertainty, in one direction, of its position (0 without a view).
     ``face`` is where a component stands, else None.
+
+    >>> via = Keepout("V3", "via", Point(12, 8), 0.4, (1, 2), "GND", 0.5, "the ring must stay whole")
+    >>> new_edge = LineString([(14, 0), (14, 20)])
+    >>> via.spine.distance(new_edge) - via.radius  # its clearance: exact, where a polygon's would not be
+    1.6
     """
 
     name: str
@@ -117,7 +126,7 @@ class Keepout:
 
 @dataclass(frozen=True)
 class Part:
-    """A part that comes off: ``must_go`` for one that is lifted whatever the line."""
+    """A part that comes off: ``must_go`` for one that is lifted whatever the line; ``height`` in mm."""
 
     name: str
     area: Polygon
@@ -128,7 +137,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Probe:
-    """A place where a rail is measured."""
+    """A place where a rail is measured, mm, and the face from which it is reached."""
 
     name: str
     at: tuple[float, float]
@@ -138,7 +147,7 @@ class Probe:
 
 @dataclass(frozen=True)
 class Circle:
-    """A circle that part of a flattened ring follows: its arcs stay arcs in the DXF."""
+    """A circle, mm, that part of a flattened ring follows: its arcs stay arcs in the DXF."""
 
     centre: tuple[float, float]
     radius: float
@@ -146,7 +155,14 @@ class Circle:
 
 @dataclass(frozen=True)
 class Ring:
-    """A closed shape as flattened polygon, and the circles that its curved stretches follow."""
+    """A closed shape as flattened polygon, mm, and the circles that its curved stretches follow.
+
+    >>> from trimgeo.plane.arcs import circle_piece, flatten
+    >>> points, _ = flatten(circle_piece(0.0, 0.0, 5.0), closed=True)
+    >>> disc = Ring(Polygon(points), (Circle((0.0, 0.0), 5.0),))
+    >>> round(disc.polygon.area, 2), round(disc.area, 2)
+    (78.44, 78.54)
+    """
 
     polygon: Polygon
     circles: tuple[Circle, ...] = ()

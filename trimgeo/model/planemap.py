@@ -61,7 +61,10 @@ class PlaneMap:
         return np.asarray(rise / W[:, None, None])
 
     def jacobian(self, pixels: ArrayLike) -> Floats:
-        """d(x, y)/d(entries of the matrix in row order) at pixels, shape (n, 2) to (n, 2, 9)."""
+        """d(x, y)/d(entries of the matrix in row order) at pixels, shape (n, 2) to (n, 2, 9).
+
+        With x = X/W as above: dx/dX = 1/W and dx/dW = -X/W², times (u, v, 1) for the entries of each row.
+        """
         uv1 = _homogeneous(pixels)
         X, Y, W = (uv1 @ self.matrix.T).T
         jacobian = np.zeros((len(uv1), 2, 9))

@@ -49,7 +49,7 @@ MOST_LINES_NOTCHED = 100
 
 
 class Smallest(NamedTuple):
-    """An outline by its cuts: area, and the angles of their outward normals, rising."""
+    """An outline by its cuts: area, mm², and the angles of their outward normals, radians, rising."""
 
     area: float
     angles: Floats

@@ -67,7 +67,7 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class OffsetLine:
-    """A line that keeps its distance from the outline, shape (n, 2); the outline is on its left.
+    """A line that keeps its distance from the outline, shape (n, 2), mm; the outline is on its left.
 
     ``first`` and ``last`` name the stretch and the side that it starts and ends beside.  An end is
     ``free`` where it is the end of a stretch, moved out; else the line ends against the outline.

@@ -227,7 +227,13 @@ def between(
 
 
 def chain_between(around: Surroundings, a: Supports, i: Indices, b: Supports, j: Indices) -> Floats:
-    """Twice the area swept along the hull from where lines ``a[i]`` leave it to where ``b[j]`` reach it."""
+    """Twice the area swept along the hull from where lines ``a[i]`` leave it to where ``b[j]`` reach it.
+
+    >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    >>> both = supports(square, np.radians([0.0, 180.0]))  # between them lies the upper side
+    >>> chain_between(surroundings(square, square * 4 - 1), both, np.array([0]), both, np.array([1])).tolist()
+    [0.5]
+    """
     corners = len(around.hull)
     chain = around.hull_sums[b.back[j] % corners] - around.hull_sums[a.front[i] % corners]
     turns = b.back[j] // corners - a.front[i] // corners + (b.angle[j] <= a.angle[i])

@@ -27,10 +27,18 @@ class _Middled(NamedTuple):
 
 
 def middled_angles(around: Surroundings, lines: Tracks, cost: Floats, most: int) -> Floats:
-    """Angle of the turned cut of the smallest outline with one turned cut, for each number of cuts.
+    """Angle (radians) of the turned cut of the smallest outline with one turned cut, for each number of cuts.
 
-    ``lines`` are candidates in rising order and ``cost`` twice the area between each two of them.
+    ``lines`` are m candidates in rising order and ``cost``, shape (m, m), twice the area between each two.
     Only for a convex ring; outlines whose turned cut meets the ring are left to the search by steps.
+
+    >>> from trimgeo.plane.tracks import between, surroundings, tracks
+    >>> square = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    >>> around, every = surroundings(square, square * 40 - 20), np.arange(4)
+    >>> flush = tracks(around, np.radians([0.0, 90.0, 180.0, 270.0]))
+    >>> cost, _ = between(around, flush, every[:, None], flush, every[None])
+    >>> np.degrees(middled_angles(around, flush, cost, 3)).round(6).tolist()  # its middle at (1, 0)
+    [315.0]
     """
     flush = np.flatnonzero(lines.lines.front > lines.lines.back)
     flush = flush[:: max(-(-len(flush) // MOST_FLUSH), 1)]

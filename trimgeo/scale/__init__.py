@@ -11,5 +11,8 @@ __all__ = ["picture_size", "read_views"]
 
 
 def picture_size(path: Path, place: str) -> tuple[int, int]:
-    """(columns, rows) of a picture as a viewer shows it; raises `trimgeo.JobError` at ``place``."""
+    """(columns, rows) of a picture as a viewer shows it, after its EXIF orientation.
+
+    Raises `trimgeo.JobError` at ``place`` for a file that is missing, damaged or no picture.
+    """
     return open_source(path, place, path.name).size

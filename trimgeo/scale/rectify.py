@@ -61,6 +61,13 @@ def picture(source: Source, to_board: PlaneMap, board: Polygon | None) -> Pictur
     Pixels per mm are the median, over what is shown, of the source's own density in its thinner
     direction, rounded down to whole pixels per metre (what a PNG can state): no detail is invented.
     The grid is that of the whole source, so a straight scan is moved by whole pixels.
+
+    >>> from pathlib import Path
+    >>> scan = Source(Path("a.png"), "top", "a.png", "PNG", (2000, 1500), 1, (254.0, 254.0), camera=False)
+    >>> to_board = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> drawn = picture(scan, to_board, shapely.box(30, -60, 100, -20))
+    >>> drawn.pixels_per_mm, drawn.size, drawn.origin  # the board and 10 mm round it, from (20, -10)
+    (10.0, (901, 601), (-200.0, -100.0))
     """
     shown = shown_area(to_board, source.size)
     left, low, right, high = shown.bounds

@@ -56,7 +56,7 @@ def read_views(job: Job, edge: Polygon | None) -> tuple[View, ...]:
 
 
 def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
-    """One view; see `read_views`."""
+    """One view, its header read from ``job.folder``; errors and ``edge`` as in `read_views`."""
     where = f'{job.source}, [[view]] "{table.name}"'
     source = open_source(job.folder / table.image, where, table.image)
     scaled = (
