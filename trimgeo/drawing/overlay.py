@@ -15,7 +15,7 @@ from trimgeo.drawing.canvas import Canvas
 from trimgeo.drawing.lettering import written
 from trimgeo.drawing.marks import keepout_area
 from trimgeo.drawing.signs import KERF_HATCH, LINES, PALE, layers_hatch
-from trimgeo.drawing.strokes import hatched
+from trimgeo.drawing.strokes import dots, hatched
 from trimgeo.model.board import Keepout, Pixels, View
 from trimgeo.model.plan import Lift, Plan, Row
 
@@ -50,7 +50,14 @@ def overlay(plan: Plan, view: View) -> Pixels:
 
 
 def encode_small_jpeg(pixels: Pixels, longest: int = 1600) -> bytes:
-    """The picture for the page: at most ``longest`` pixels a side, JPEG of quality 85."""
+    """The picture for the page: at most ``longest`` pixels a side, JPEG of quality 85.
+
+    ``pixels`` has shape (rows, columns, 3), blue-green-red; a small picture keeps its size.
+
+    >>> jpeg = encode_small_jpeg(np.zeros((300, 4000, 3), np.uint8))
+    >>> cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR).shape
+    (120, 1600, 3)
+    """
     scale = longest / max(pixels.shape[:2])
     if scale < 1:
         pixels = np.asarray(
@@ -69,7 +76,9 @@ def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
 
 def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
     """Signs of states and the dimension of the least clearances first, then labels where there is room."""
-    taken: list[Box] = []
+    taken = [
+        _around(canvas, bead, 0.8) for guide in plan.lines.guide for bead in dots(guide, canvas.mm(1.5))
+    ]
     for row in plan.rows:
         if row.at is not None and not row.may_cut:
             canvas.state(row.state, row.at)
