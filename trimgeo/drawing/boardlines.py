@@ -30,7 +30,10 @@ AIR: Final = 0.03
 
 @dataclass(frozen=True)
 class Drawn:
-    """Lines on the sheet: a label never breaks the ``strong`` ones; ``swept`` has the dots of that band."""
+    """Lines on the sheet, mm: a label never breaks the ``strong`` ones, and ends the ``faint`` ones.
+
+    ``swept`` has the middles of the dots along the rim of the swept band: those under a label are left out.
+    """
 
     strong: tuple[Strokes | Discs, ...]
     faint: tuple[Strokes, ...]
@@ -38,7 +41,11 @@ class Drawn:
 
 
 def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> Drawn:
-    """All lines of the board that lie in the pane, a rectangle of the sheet."""
+    """All lines of the board that lie in the pane, a rectangle of the sheet, in drawing order.
+
+    ``at`` lays the board frame on the sheet.  Guide line and finished edge get finer where the sanding
+    margin between them is less than their widths: both must show, and the white between them.
+    """
     board, finished = at.lay([plan.board.edge.polygon, plan.finished.polygon])
     kerf, swept_band = at.lay([plan.lines.kerf_band, plan.lines.swept_band])
     guides = at.lay(plan.lines.guide)

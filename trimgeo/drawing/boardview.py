@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from trimgeo.drawing.boardlines import drawn
+from trimgeo.drawing.boardlines import Drawn, drawn
 from trimgeo.drawing.labels import TOUCHING, Place, Wish, place, room
 from trimgeo.drawing.marks import Mark
 from trimgeo.drawing.naming import Wording, claims, forms, label
@@ -27,7 +27,12 @@ GROUND: Final = 500.0
 
 @dataclass(frozen=True)
 class View:
-    """The board in a window of a sheet: items, keys that stand for names, and names without a place."""
+    """The board in a window of a sheet, in drawing order.
+
+    ``keyed`` are the keys of marks that stand on the drawing by their key alone, ``unplaced`` those of
+    marks that found no room at all: lists must name both.  ``kinds`` are the kinds of line and sign
+    that are there, for the legend.
+    """
 
     items: tuple[Item, ...]
     keyed: tuple[str, ...]
@@ -43,20 +48,21 @@ def board_view(
     taken: Sequence[Box] = (),
     strips: Sequence[BaseGeometry] = (),
 ) -> View:
-    """Draw what of the board lies in ``window``; labels keep off ``taken`` and ``strips`` too."""
+    """What of the board lies in ``window``, a box of the sheet in mm, with its labels.
+
+    ``at`` lays the board frame on the sheet.  Labels keep off the boxes ``taken`` and off the lines
+    and areas ``strips``, both on the sheet; no label covers another or a line that must be seen.
+    """
     pane = shapely.box(*window)
     lines = drawn(plan, marks, at, pane)
     shapes = shapely.intersection(at.lay([mark.shape for mark in marks]), pane)
     visible = claims(marks, shapes)
     bars = [shapely.linestrings(path) for one in lines.strong for path in _outline(one)]
-    light = [shapely.linestrings(path) for one in lines.faint if one.kind == "keepout" for path in one.paths]
-    if lines.swept:
-        light.append(shapely.multipoints(lines.swept))
     # Larger areas first, so that the smaller of two owns what both cover; planes are ground, not owners.
     areas = [n for n in visible if 0.0 < shapes[n].area < GROUND]
     owners = sorted(areas, key=lambda n: (-shapes[n].area, n))
     own = {n: number for number, n in enumerate(owners, start=1)}
-    space = room(window, taken, [*bars, *strips], light, [shapes[n] for n in owners])
+    space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners])
     wordings = [forms(marks[n]) for n in visible]
     wishes = [
         Wish(_anchors(marks[n], shapes[n], at, pane), tuple(one.room for one in several), own.get(n, 0))
@@ -91,6 +97,12 @@ class _Put:
     shape: BaseGeometry
     wordings: tuple[Wording, ...]
     place: Place
+
+
+def _light(lines: Drawn) -> list[BaseGeometry]:
+    """What a label may break at a price: outlines of keep-outs, and the dots of the swept band."""
+    found = [shapely.linestrings(path) for one in lines.faint if one.kind == "keepout" for path in one.paths]
+    return [*found, shapely.multipoints(lines.swept)] if lines.swept else found
 
 
 def _anchors(mark: Mark, shape: BaseGeometry, at: Placement, pane: BaseGeometry) -> tuple[XY, ...]:

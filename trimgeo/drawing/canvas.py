@@ -29,7 +29,15 @@ WHITE = "#FFFFFF"
 
 
 class Canvas:
-    """A copy of a true-scale picture to draw on; positions are mm in the board frame."""
+    """A copy of a true-scale picture to draw on; positions are mm in the board frame.
+
+    >>> dark = np.zeros((301, 600, 3), np.uint8)
+    >>> canvas = Canvas(Picture(10.0, (0.0, 300.0), (600, 301), lambda: dark))
+    >>> canvas.at((1.0, 2.0)), canvas.board((10.0, 280.0))  # 10 pixels for a mm, rows go down
+    (array([[ 10., 280.]]), array([[1., 2.]]))
+    >>> canvas.mm(5.0)  # 600 pixels wide as if 300 mm: 2 pixels for each mm of a sign
+    1.0
+    """
 
     def __init__(self, picture: Picture) -> None:
         self.pixels: Pixels = picture.pixels.copy()
@@ -66,7 +74,7 @@ class Canvas:
                 self._strokes(dashed(path, ink, gap), look.colour, look.width)
 
     def hatch(self, lines: BaseGeometry, colour: str, width: float) -> None:
-        """Hatch lines, thin."""
+        """Lines, board mm, in a colour ``#RRGGBB`` and of ``width`` mm of a sign."""
         self._strokes(paths_of(lines), colour, width)
 
     def state(self, state: str, at: Sequence[float]) -> None:

@@ -59,7 +59,10 @@ TRIES: Final = 60
 
 @dataclass(frozen=True)
 class Form:
-    """One wording of a label: the room it needs, and what it costs against the best, in mm of distance."""
+    """One wording of a label: the room it needs, mm.
+
+    ``price`` is what it costs against the best wording, in mm of distance from the anchor.
+    """
 
     width: float
     height: float
@@ -80,7 +83,10 @@ class Wish:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a label goes: which of its forms, the box, and the pointer from the box to the anchor."""
+    """Where a label goes: which of its forms, the box, and the pointer from the box to the anchor.
+
+    ``pointer`` is None where the box touches the anchor or all but does.
+    """
 
     form: int
     box: Box

@@ -36,7 +36,13 @@ def legend(
 ) -> tuple[tuple[Item, ...], float]:
     """Samples of the kinds and copper layers shown, laid in rows from the top of ``box``.
 
-    ``last`` is the number of the bottom layer.  Returns the items and the height they take.
+    ``last`` is the number of the bottom layer.  Returns the items and the height they take, mm.
+
+    >>> items, height = legend(frozenset({"board", "tight"}), [2], 2, (0.0, 0.0, 60.0, 50.0))
+    >>> [item.text for item in items if isinstance(item, Text)]
+    ['board edge', 'tight: nearest point', 'keep-out [its copper layers]', '[2] bottom']
+    >>> round(height / ROW)
+    3
     """
     x, y = box[0], box[3] - ROW / 2
     items: list[Item] = []
@@ -83,7 +89,12 @@ def _line(kind: str) -> _Sample:
 
 
 def match_mark(at: XY, radius: float) -> tuple[Item, ...]:
-    """A diamond with a cross through it: where it lies on its likeness, two pages match."""
+    """A diamond with a cross through it: where it lies on its likeness, two pages match.
+
+    >>> (mark,) = match_mark((10.0, 20.0), 2.0)
+    >>> mark.paths[:2]  # the arms of the cross reach out of the diamond
+    (((7.0, 20.0), (13.0, 20.0)), ((10.0, 17.0), (10.0, 23.0)))
+    """
     (x, y), reach, line = at, 1.5 * radius, LINES["match"]
     cross = ((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))
     diamond = ((x - radius, y), (x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y))

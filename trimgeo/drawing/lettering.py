@@ -98,7 +98,13 @@ def _chopped(word: str, size: float, room: float) -> list[str]:
 
 
 def text_box(item: Text) -> Box:
-    """Left, bottom, right, top of a text on its sheet."""
+    """Left, bottom, right, top of a text on its sheet, accents and descenders counted in.
+
+    >>> [round(side, 1) for side in text_box(Text((50.0, 20.0), "100 mm", 10.0, "middle"))]
+    [29.1, 17.6, 70.9, 29.4]
+    >>> [round(side, 1) for side in text_box(Text((50.0, 20.0), "100 mm", 10.0, angle=90))]
+    [40.6, 20.0, 52.4, 61.7]
+    """
     length = width(item.text, item.size)
     before = {"start": 0.0, "middle": length / 2, "end": length}[item.anchor]
     x, y = item.at

@@ -157,7 +157,13 @@ def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark], key: frozenset[s
 
 
 def block_height(several: Sequence[Block], room: float) -> float:
-    """Height of the lists in one column of width ``room``."""
+    """Height of the lists in one column of width ``room``, mm.
+
+    >>> cuts = Block("Cuts", (Entry("1", "30.00 mm"), Entry("2", "20.00 mm")))
+    >>> one, two = block_height([cuts], 60.0), block_height([cuts, cuts], 60.0)
+    >>> round(one, 2), two == 2 * one
+    (10.69, True)
+    """
     lines = sum(
         len(wrapped(entry.text, SMALL, room - one.indent)) for one in several for entry in one.entries
     )
@@ -168,6 +174,11 @@ def flow(several: Sequence[Block], columns: Sequence[Box]) -> tuple[tuple[Item, 
     """Lay lists into columns, one after the other; returns what was laid and what is left over.
 
     A heading stays with its first entry, an entry stays whole unless a whole column is too short.
+
+    >>> cuts = Block("Cuts", (Entry("1", "30.00 mm"), Entry("2", "20.00 mm")))
+    >>> items, (rest,) = flow([cuts], [(0.0, 0.0, 60.0, 8.0)])
+    >>> [item.text for item in items], rest.heading, rest.entries
+    (['Cuts', '1', '30.00 mm'], 'Cuts (continued)', (Entry(mark='2', text='20.00 mm'),))
     """
     items: list[Item] = []
     left = list(several)

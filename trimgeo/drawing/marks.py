@@ -16,7 +16,7 @@ from trimgeo.drawing.sheet import XY
 from trimgeo.drawing.signs import layers_number
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Corner, Plan
-from trimgeo.tables import COVERAGE_FACTOR
+from trimgeo.tables import COVERAGE_FACTOR, FLATTENING
 
 MarkKind = Literal["cut", "stop", "hole", "lift", "window", "keepout"]
 
@@ -65,7 +65,7 @@ def length_uncertainty(plan: Plan) -> float:
 
 
 def marks(plan: Plan, face: FaceName) -> tuple[Mark, ...]:
-    """All marks of a face.
+    """All marks of a face, in the board frame: cuts, stops, holes, parts to lift, windows and keep-outs.
 
     Keys are numbers with a sign that names of parts do not begin with, and the same on both faces.
     """
@@ -73,8 +73,20 @@ def marks(plan: Plan, face: FaceName) -> tuple[Mark, ...]:
 
 
 def keepout_area(keepout_spine: BaseGeometry, radius: float) -> BaseGeometry:
-    """The shape of a keep-out: its spine grown by its radius, drawn to within 0.005 mm."""
-    return keepout_spine.buffer(radius, quad_segs=16) if radius else keepout_spine
+    """The shape of a keep-out: its spine grown by its radius, drawn to within `trimgeo.tables.FLATTENING`.
+
+    A chord over an angle of 2 a leaves its arc by r (1 - cos a), elementary.  Twice as many chords as
+    that asks for, since the library makes some half as wide again where a path bends, and 16 in a
+    quarter of a circle at least, so that small ones look round on a screen too.
+
+    >>> largest = keepout_area(Point(0, 0), 50.0)
+    >>> bool(50.0 - largest.boundary.distance(Point(0, 0)) <= FLATTENING)
+    True
+    """
+    if not radius:
+        return keepout_spine
+    half_angle = np.arccos(max(1 - FLATTENING / radius, 0.0))
+    return keepout_spine.buffer(radius, quad_segs=max(16, int(np.ceil(np.pi / 2 / half_angle))))
 
 
 def lifted(plan: Plan) -> frozenset[tuple[str, str]]:
@@ -83,7 +95,10 @@ def lifted(plan: Plan) -> frozenset[tuple[str, str]]:
 
 
 def stands(plan: Plan, face: FaceName) -> tuple[tuple[str, float | None, BaseGeometry], ...]:
-    """Name, height and shape of what still stands on a face when the sheet is taped on."""
+    """Name, height (mm; None: unknown) and shape of what still stands on a face when the sheet is taped on.
+
+    Components among the keep-outs come first, then parts, without those that are lifted.
+    """
     gone = lifted(plan)
     kept = [
         (one.name, one.height, keepout_area(one.spine, one.radius))
@@ -99,7 +114,11 @@ def stands(plan: Plan, face: FaceName) -> tuple[tuple[str, float | None, BaseGeo
 
 
 def stops(plan: Plan, corner: Corner) -> tuple[Stop, ...]:
-    """The stops of an inside corner: one on each cut of the guide line that ends there."""
+    """The stops of an inside corner: one on each cut of the guide line that ends there.
+
+    None at all where the corner needs none.  On a cut between two inside corners the two stops must
+    leave each other room; where they do not, the stop has no place (``at`` is None).
+    """
     found = _nearest_vertex(plan.lines.guide, corner.at) if _has_stops(corner) else None
     if found is None or corner.stop_short is None:
         return ()

@@ -48,7 +48,17 @@ class Wording:
 
 
 def claims(marks: Sequence[Mark], shapes: NDArray[Any]) -> list[int]:
-    """Numbers of the marks whose shapes show, in the order of their claims: by kind, largest first."""
+    """Numbers of the marks whose shapes show, in the order of their claims: by kind, largest first.
+
+    ``shapes`` has what shows of each mark, shape (k,); what does not show at all is empty.
+
+    >>> from numpy import array
+    >>> from shapely import Polygon, box
+    >>> shapes = array([box(0, 0, 1, 1), box(0, 0, 5, 5), Polygon(), box(8, 8, 9, 9)])
+    >>> kinds = ("keepout", "keepout", "keepout", "hole")
+    >>> claims([Mark(kind, "#1", "U1", shape) for kind, shape in zip(kinds, shapes)], shapes)
+    [3, 1, 0]
+    """
     shown = [
         (ORDER.index(mark.kind), -float(shape.area), n)
         for n, (mark, shape) in enumerate(zip(marks, shapes, strict=True))
@@ -58,7 +68,15 @@ def claims(marks: Sequence[Mark], shapes: NDArray[Any]) -> list[int]:
 
 
 def forms(mark: Mark) -> tuple[Wording, ...]:
-    """Wordings, dearest last; the last is the key alone."""
+    """Wordings, dearest last; the last is the key alone, which for a cut is the ring with its number.
+
+    >>> from shapely import LineString, Point
+    >>> cut = Mark("cut", "1", "30.00 ± 0.20 mm", LineString([(0, 0), (30, 0)]))
+    >>> [one.lines for one in forms(cut)]
+    [('30.00 ± 0.20 mm',), ('30.00 mm', '± 0.20 mm'), ()]
+    >>> [one.lines for one in forms(Mark("keepout", "#7", "battery charger [1]", Point(0, 0)))]
+    [('battery charger [1]',), ('battery', 'charger [1]'), ('#7',)]
+    """
     if mark.kind == "cut":
         value, bound = mark.name.split(" ± ")
         return (
@@ -98,7 +116,14 @@ def _ring(mark: Mark) -> float:
 
 
 def label(mark: Mark, wording: Wording, box: Box) -> list[Item]:
-    """The label in the middle of its box."""
+    """The label in the middle of its box, a box of the sheet at least as large as the wording's room.
+
+    >>> from shapely import LineString
+    >>> cut = Mark("cut", "1", "30.00 ± 0.20 mm", LineString([(0, 0), (30, 0)]))
+    >>> ring, number, length = label(cut, forms(cut)[0], (0.0, 0.0, 40.0, 6.0))
+    >>> number.text, number.at[0] == ring.centres[0][0], length.text
+    ('1', True, '30.00 ± 0.20 mm')
+    """
     left, bottom, right, top = box
     middle = (left + right) / 2, (bottom + top) / 2
     if mark.kind != "cut":

@@ -76,9 +76,7 @@ def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
 
 def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
     """Signs of states and the dimension of the least clearances first, then labels where there is room."""
-    taken = [
-        _around(canvas, bead, 0.8) for guide in plan.lines.guide for bead in dots(guide, canvas.mm(1.5))
-    ]
+    taken = [_around(canvas, bead, 0.8) for guide in plan.lines.guide for bead in dots(guide, canvas.mm(1.5))]
     for row in plan.rows:
         if row.at is not None and not row.may_cut:
             canvas.state(row.state, row.at)

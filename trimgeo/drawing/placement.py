@@ -21,6 +21,8 @@ class Placement:
 
     >>> Placement((-1.0, 1.0), (100.0, 10.0)).point((30.0, 5.0))
     (70.0, 15.0)
+    >>> Placement((-1.0, 1.0), (100.0, 10.0)).moved((5.0, 0.0)).lay([shapely.Point(30, 5)])[0]
+    <POINT (75 15)>
     """
 
     scale: XY
@@ -31,7 +33,7 @@ class Placement:
         return at[0] * self.scale[0] + self.offset[0], at[1] * self.scale[1] + self.offset[1]
 
     def lay(self, shapes: Sequence[BaseGeometry]) -> NDArray[Any]:
-        """Board shapes on the sheet, in the same order."""
+        """Board shapes on the sheet, an array of shape (k,), in the same order."""
         array = np.empty(len(shapes), dtype=object)
         array[:] = shapes
         scale, offset = np.asarray(self.scale), np.asarray(self.offset)
@@ -53,7 +55,11 @@ def scale_of(face: FaceName, stretch: XY) -> XY:
 
 
 def centred(bounds: Box, scale: XY, window: Box) -> Placement:
-    """The placement that puts the middle of board ``bounds`` into the middle of a window of the sheet."""
+    """The placement that puts the middle of board ``bounds`` into the middle of a window of the sheet.
+
+    >>> centred((0.0, 0.0, 100.0, 80.0), (-1.0, 1.0), (10.0, 20.0, 200.0, 280.0)).point((50.0, 40.0))
+    (105.0, 150.0)
+    """
     middle = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
     target = (window[0] + window[2]) / 2, (window[1] + window[3]) / 2
     return Placement(scale, (target[0] - middle[0] * scale[0], target[1] - middle[1] * scale[1]))

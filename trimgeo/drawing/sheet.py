@@ -75,5 +75,11 @@ class Sheet:
     items: tuple[Item, ...]
 
     def texts(self) -> tuple[Text, ...]:
-        """All texts, in drawing order."""
+        """All texts, in drawing order.
+
+        >>> bar = Strokes("bar-x", (((10.0, 10.0), (110.0, 10.0)),), "#000000", 0.25)
+        >>> sheet = Sheet("top", 210.0, 297.0, (bar, Text((60.0, 11.0), "100 mm", 2.5)))
+        >>> [text.text for text in sheet.texts()]
+        ['100 mm']
+        """
         return tuple(item for item in self.items if isinstance(item, Text))

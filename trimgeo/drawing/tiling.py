@@ -87,8 +87,9 @@ def match_marks(pages: Grid, page: int) -> tuple[tuple[Item, ...], tuple[Box, ..
     A mark has the same letters and, laid over its likeness, the same place on the board on both pages.
 
     >>> pages = Grid(2, 1, (0.0, 0.0, 180.0, 200.0))
-    >>> [[(item.at[0], item.text) for item in match_marks(pages, n)[0] if isinstance(item, Text)] for n in (1, 2)]
-    [[(173.0, '1–2a'), (173.0, '1–2b')], [(7.0, '1–2a'), (7.0, '1–2b')]]
+    >>> left, right = (match_marks(pages, page)[0] for page in (1, 2))
+    >>> [(item.at[0], item.text) for item in (*left, *right) if isinstance(item, Text)]
+    [(173.0, '1–2a'), (173.0, '1–2b'), (7.0, '1–2a'), (7.0, '1–2b')]
     """
     items: list[Item] = []
     boxes: list[Box] = []
