@@ -4,7 +4,13 @@ from __future__ import annotations
 
 
 class TrimgeoError(Exception):
-    """Anything that ends a command with one sentence instead of an answer."""
+    """Anything that ends a command with one sentence instead of an answer.
+
+    ``status`` is the exit status of the command: 2 for what is at fault, 1 for what is impossible.
+
+    >>> JobError.status, NoOutlineError.status
+    (2, 1)
+    """
 
     status = 2
 

@@ -45,6 +45,16 @@ def make_folder(path: Path) -> None:
     """Make a folder, and those above it, where they are missing.
 
     Raises `trimgeo.JobError` where that cannot be done, for instance where a file stands in its place.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     make_folder(Path(folder) / "out" / "top")
+    ...     atomic_write(Path(folder) / "out" / "top" / "a.txt", b"hello")
+    ...     try:
+    ...         make_folder(Path(folder) / "out" / "top" / "a.txt")
+    ...     except JobError as error:
+    ...         print(error.found.partition(" (")[0])
+    the folder cannot be made
     """
     try:
         path.mkdir(parents=True, exist_ok=True)

@@ -175,7 +175,7 @@ def test_bars_are_50_mm_where_the_paper_is_too_short_for_100(hand: Any) -> None:
 
 
 def test_an_unknown_paper_is_refused_by_name(hand: Any) -> None:
-    with pytest.raises(JobError, match="'A5'"):
+    with pytest.raises(JobError, match='"A5"'):
         template_sheets(hand.small_plan(), "A5")
 
 

@@ -16,6 +16,13 @@ def check_agreement(job: Job) -> None:
 
     Raises `trimgeo.JobError` for a name used twice, for ``on`` without such a view, for a layer
     that the board does not have, and for a variant that ``[job]`` does not list.
+
+    >>> from trimgeo.model.job import About, BoardTable, ProbeTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
+    >>> probe = ProbeTable(name="TP1", at=(400, 300), face="top", rail="3V3", on="front")
+    >>> check_agreement(Job(job=About(title="t"), board=board, probe=(probe,)))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: job.toml, [[probe]] "TP1", on: found "front", and there is no such view; ...
     """
     _check_variants_listed_once(job)
     for header, entries in _entries(job).items():

@@ -64,10 +64,16 @@ NEEDED = {
 
 
 def read_dxf(data: bytes, layer: str | None, source: Source) -> tuple[list[Piece], str]:
-    """The pieces on a layer (all layers: None) in file order, in mm, and the unit's name.
+    r"""The pieces on a layer (all layers: None) in file order, in mm, and the unit's name.
 
     Layer names are compared without regard to case, as the format does.  Raises `JobError`
     where the file is no DXF, is cut off or has no such layer.
+
+    >>> entity = "LINE 8 EDGE 10 0 20 0 11 2 21 1"  # from (0, 0) to (2, 1) inches
+    >>> text = f"0 SECTION 2 HEADER 9 $INSUNITS 70 1 0 ENDSEC 0 SECTION 2 ENTITIES 0 {entity} 0 ENDSEC 0 EOF"
+    >>> (piece,), unit = read_dxf(text.replace(" ", "\n").encode(), "edge", Source("x.dxf", "x.dxf"))
+    >>> unit, piece.vertices.tolist(), piece.closed
+    ('inches', [[0.0, 0.0, 0.0], [50.8, 25.4, 0.0]], False)
     """
     with _quiet():
         document = _document(data, source)

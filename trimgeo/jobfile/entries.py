@@ -47,7 +47,16 @@ def holes(job: Job, views: Mapping[str, View]) -> tuple[Hole, ...]:
 
 
 def probes(job: Job, views: Mapping[str, View]) -> tuple[Probe, ...]:
-    """Places to measure, in the order of the job."""
+    """Places to measure, in mm, in the order of the job.
+
+    Raises `trimgeo.JobError` where a pixel lies off its picture.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
+    >>> table = ProbeTable(name="TP1", at=(3, 4), face="top", rail="3V3")
+    >>> probes(Job(job=About(title="t"), board=board, probe=(table,)), {})
+    (Probe(name='TP1', at=(3.0, 4.0), face='top', rail='3V3'),)
+    """
     tables = job.probe
     places = _places(job, tables, views, "[[probe]]")
     return tuple(
@@ -62,6 +71,13 @@ def parts(job: Job, views: Mapping[str, View]) -> tuple[Part, ...]:
     A part stands on its ``face``, else on the face that its view shows, else on top.
 
     Raises `trimgeo.JobError` where a shape is at fault.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
+    >>> battery = PartTable(name="B1", polygon=((1, 1), (5, 1), (5, 3)), height=4.5)
+    >>> (part,) = parts(Job(job=About(title="t"), board=board, lift=(battery,)), {})
+    >>> part.face, part.height, part.area.area, part.must_go
+    ('top', 4.5, 4.0, True)
     """
     tables = [*(("[[lift]]", each) for each in job.lift), *(("[[part]]", each) for each in job.part)]
     return tuple(_part(job, header, table, views) for header, table in tables)

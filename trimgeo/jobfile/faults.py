@@ -53,6 +53,13 @@ def job_error(error: ValidationError, data: Mapping[str, Any], source: str) -> J
     """The most helpful of the errors found in ``data`` as a sentence.
 
     An unknown key comes first: a misspelt key is also missed under its right name.
+
+    >>> data = {"job": {"title": "t"}, "board": {"thicknes": 1.6}}
+    >>> try:
+    ...     Job.model_validate(data)
+    ... except ValidationError as error:
+    ...     print(job_error(error, data, "job.toml"))
+    job.toml, [board]: found an unknown key "thicknes"; the nearest known key is thickness.
     """
     chosen = min(error.errors(include_url=False), key=lambda each: _RANK.get(each["type"], 2))
     location = tuple(part for part in chosen["loc"] if not _is_tag(part))
@@ -68,7 +75,13 @@ def job_error(error: ValidationError, data: Mapping[str, Any], source: str) -> J
 
 
 def unknown_key(location: tuple[str | int, ...], data: Mapping[str, Any], source: str) -> JobError:
-    """The error for a key that no table of its kind has, with the nearest one that there is."""
+    """The error for a key that no table of its kind has, with the nearest one that there is.
+
+    ``location`` is the way to the key through ``data``: table, number of the entry, key.
+
+    >>> print(unknown_key(("cutter", "kerff"), {"cutter": {"kerff": 1.0}}, "job.toml"))
+    job.toml, [cutter]: found an unknown key "kerff"; the nearest known key is kerf.
+    """
     *above, last = location
     owner = _spot(tuple(above), data, source)
     known = [key for table in _tables(owner.types) for key in _keys(table)]

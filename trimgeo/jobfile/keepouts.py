@@ -96,6 +96,12 @@ def described_layers(job: Job, keepouts: Sequence[Keepout]) -> frozenset[int]:
 
     A keep-out that leaves ``layers`` out says where a part or hole stands and nothing about the
     copper of the layers that it passes: those stay unknown, which is the safe side.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> board = BoardTable(thickness=1.6, layers=4, edge=((0, 0), (9, 0), (9, 9)))
+    >>> drawn = KeepoutFileTable(file="inner.dxf", layer="GND", kind="copper", layers=(2,))
+    >>> sorted(described_layers(Job(job=About(title="t"), board=board, keepouts=(drawn,)), ()))
+    [2]
     """
     faces = {"top": 1, "bottom": job.board.layers}
     shown = {view.shows if isinstance(view.shows, int) else faces[view.shows] for view in job.view}

@@ -71,6 +71,13 @@ def given_outline(
     Raises `trimgeo.JobError` where it is no simple shape, where a file does not give exactly one,
     where it leaves the board by more than `EDGE_TOLERANCE` (or the bound of the view that it comes
     from), and where the board parts it.
+
+    >>> from trimgeo.model.job import About, BoardTable, OutlineTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9), (0, 9)))
+    >>> line = OutlineTable(points=((0, 0), (5, 0), (9.004, 0), (9.004, 6), (0, 6)))  # 4 micrometres beyond
+    >>> job = Job(job=About(title="t"), board=board, outline=line)
+    >>> given_outline(job, {}, edge_ring(job)).polygon
+    <POLYGON ((0 0, 9 0, 9 6, 0 6, 0 0))>
     """
     if path is not None:
         where = printable(str(path))

@@ -61,7 +61,12 @@ class Source:
 
 
 def read_bytes(path: Path, source: Source) -> bytes:
-    """The whole file; raises `JobError` where it is missing, no file, empty or too large."""
+    """The whole file; raises `JobError` where it is missing, no file, empty or too large.
+
+    >>> read_bytes(Path("none.dxf"), Source("[outline], file", "none.dxf"))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: [outline], file: none.dxf: there is no such file; give the name of a DXF or...
+    """
     try:
         if not path.is_file():
             found = "is a folder or a device, not a file" if path.exists() else "there is no such file"

@@ -28,7 +28,13 @@ class Marks:
     uncertainty: Floats
 
     def of(self, entries: NDArray[np.bool_]) -> tuple[Floats, Ints]:
-        """Points and counts of some of the entries, chosen by a mask of shape (k,)."""
+        """Points and counts of some of the entries, chosen by a mask of shape (k,).
+
+        >>> three = marks([[(1.0, 2.0)], [(3.0, 4.0), (5.0, 6.0)]], [None, None], {}, str)
+        >>> three.of(np.array([False, True]))
+        (array([[3., 4.],
+               [5., 6.]]), array([2]))
+        """
         return self.xy[np.repeat(entries, self.counts)], self.counts[entries]
 
 

@@ -74,7 +74,16 @@ def polygon(points: Floats, where: str) -> Polygon:
 
 
 def check_sizes(xy: Floats, owner: Ints, where: Where) -> None:
-    """Refuse shapes over a metre; ``owner``, shape (n,), increases and leaves no number out."""
+    """Refuse shapes over a metre: points, shape (n, 2), and ``owner``, shape (n,), the shape that each is of.
+
+    ``owner`` increases and leaves no number out.  Raises `trimgeo.JobError` at ``where`` of the first
+    that is too long.
+
+    >>> metres = np.array([[0.0, 0.0], [1200.0, 0.0], [0.0, 800.0]])
+    >>> check_sizes(metres, np.zeros(3, dtype=np.intp), lambda i: "[board], edge")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: [board], edge: found a shape 1200 mm long; give it in mm (a board over 1 m...
+    """
     starts = np.flatnonzero(np.diff(owner, prepend=-1))
     extent = (np.maximum.reduceat(xy, starts) - np.minimum.reduceat(xy, starts)).max(axis=1)
     _raise_first(

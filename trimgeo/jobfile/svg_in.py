@@ -31,7 +31,12 @@ MM_PER_PIXEL = MM_PER_INCH / CSS_PIXELS_PER_INCH
 
 @dataclass(frozen=True, eq=False)
 class Element:
-    """An element of the file: its name without namespace, its attributes, what it holds."""
+    """An element of the file: its name without namespace, its attributes, what it holds.
+
+    >>> group = Element("g", {"id": "g7", "http://example.org/editor label": "EDGE"})
+    >>> group.names, group.get("transform", "none")
+    (['g7', 'EDGE'], 'none')
+    """
 
     tag: str
     values: dict[str, str]
@@ -63,6 +68,11 @@ def read_svg(data: bytes, layer: str | None, source: Source) -> list[Piece]:
 
     ``layer`` is the id or the label of a group.  Raises `JobError` where the file is no SVG, says no
     size, has no such group, or has anything that cannot be read to the letter.
+
+    >>> page = b'<svg width="30mm" height="20mm" viewBox="0 0 30 20"><path d="M10 5 h4 v3 z"/></svg>'
+    >>> (piece,) = read_svg(page, None, Source("x.svg", "x.svg"))
+    >>> piece.vertices[:, :2].round(9).tolist(), piece.closed  # y up, from the lower left corner
+    ([[10.0, 15.0], [14.0, 15.0], [14.0, 12.0]], True)
     """
     root = _parse(data, source)
     everything = list(_all(root))
@@ -186,6 +196,7 @@ class _Walk:
     count: list[int] = field(default_factory=lambda: [0])
 
     def children(self, element: Element, place: _Place) -> Iterator[Piece]:
+        """The pieces of all that an element holds, in file order; ``place`` is the one inside it."""
         for child in element.children:
             yield from self.element(child, place)
 

@@ -123,18 +123,34 @@ def _one_transform(kind: str, v: list[float]) -> Floats:
 
 
 def mapped(matrix: Floats, points: Floats) -> Floats:
-    """Points, shape (n, 2), through a 3 x 3 affine matrix."""
+    """Points, shape (n, 2), through a 3 x 3 affine matrix.
+
+    >>> mapped(transform("translate(10 0) rotate(90)"), np.array([[2.0, 0.0]])).round(9).tolist()
+    [[10.0, 2.0]]
+    """
     return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
 
 
 def conic(matrix: Floats, centre: Floats, u: Floats, v: Floats, start: float, sweep: float) -> Floats:
-    """An ellipse's arc through a matrix: vertices as `trimgeo.plane.arcs.ellipse_arc` gives them."""
+    """An ellipse's arc through a matrix: vertices as `trimgeo.plane.arcs.ellipse_arc` gives them.
+
+    ``u`` and ``v``, shape (2,), are its half axes from ``centre``; angles are radians from u to v.
+
+    >>> circle = np.zeros(2), np.array([5.0, 0.0]), np.array([0.0, 5.0])
+    >>> conic(transform("scale(2)"), *circle, 0.0, np.pi / 2)[[0, -1], :2].round(9).tolist()
+    [[10.0, 0.0], [0.0, 10.0]]
+    """
     axes = near(np.array([u, v]) @ matrix[:2, :2].T)
     return ellipse_arc(mapped(matrix, centre[None])[0], axes[0], axes[1], start, sweep)
 
 
 def near(points: Floats) -> Floats:
-    """The same points in mm; raises ValueError where a curve of their size would have no end of points."""
+    """The same points in mm; raises ValueError where a curve of their size would have no end of points.
+
+    >>> near(np.array([[0.0, 12000.0]]))
+    Traceback (most recent call last):
+    ValueError: it reaches more than 10 m from the origin
+    """
     if not (np.abs(points) <= FURTHEST).all():
         raise ValueError(f"it reaches more than {FURTHEST / 1000:g} m from the origin")
     return points
@@ -144,6 +160,10 @@ def subpaths(data: str, matrix: Floats) -> Iterator[tuple[Floats, bool]]:
     """The subpaths of path data through a matrix: vertices, shape (n, 3), and whether they close.
 
     Raises ValueError where the data is not wholly path data.
+
+    >>> ((vertices, closed),) = subpaths("M1 1 h4 v3 z", np.eye(3))
+    >>> vertices[:, :2].tolist(), closed
+    ([[1.0, 1.0], [5.0, 1.0], [5.0, 4.0]], True)
     """
     here = start = np.zeros(2)
     handle, previous = np.zeros(2), ""
