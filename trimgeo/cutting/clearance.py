@@ -131,32 +131,17 @@ def rows(
     shared = placing.print**2 + placing.taping**2 + placing.finish**2
     uncertainty = COVERAGE_FACTOR * np.sqrt(shared + own**2)
     worst = nominal - max(0.0, wander - sanding) - uncertainty
-    columns = zip(
-        keepouts,
-        nominal.tolist(),
-        uncertainty.tolist(),
-        worst.tolist(),
-        map(tuple, place.tolist()),
-        strict=True,
-    )
-    return tuple(_row(*column) for column in columns)
+    places = map(tuple, place.tolist())
+    return tuple(map(_row, keepouts, nominal.tolist(), uncertainty.tolist(), worst.tolist(), places))
 
 
 def _row(keepout: Keepout, nominal: float, uncertainty: float, worst: float, at: tuple[float, float]) -> Row:
-    known = nominal == nominal
-    return Row(
-        name=keepout.name,
-        kind=keepout.kind,
-        layers=keepout.layers,
-        net=keepout.net,
-        nominal=nominal if known else None,
-        uncertainty=uncertainty,
-        worst=worst if known else None,
-        required=keepout.required,
-        at=at if known else None,
-        state=_state(nominal, worst, keepout.required) if known and not keepout.may_cut else "clear",
-        may_cut=keepout.may_cut,
-    )
+    name, kind, layers, net = keepout.name, keepout.kind, keepout.layers, keepout.net
+    required, may_cut = keepout.required, keepout.may_cut
+    if nominal != nominal:
+        return Row(name, kind, layers, net, None, uncertainty, None, required, None, "clear", may_cut)
+    state: State = "clear" if may_cut else _state(nominal, worst, required)
+    return Row(name, kind, layers, net, nominal, uncertainty, worst, required, at, state, may_cut)
 
 
 def _state(nominal: float, worst: float, required: float) -> State:

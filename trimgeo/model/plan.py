@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import shapely
@@ -68,12 +68,12 @@ class Lines:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """The clearance of one keep-out; all lengths mm, None where there is no new edge.
 
     ``worst`` is ``nominal`` less the ``uncertainty`` (a 95 % bound) and what the cutter strays past the
-    sanding margin; ``at`` is the place of the least clearance.
+    sanding margin; ``at`` is the place of the least clearance.  A named tuple and not a dataclass: a
+    board has thousands of rows, and these are made several times as fast.
     """
 
     name: str
