@@ -193,7 +193,7 @@ def test_keepouts_of_a_file_are_named_by_layer_and_told_apart(tmp_path: Path) ->
     drawing(tmp_path / "b.dxf", P=[square])
     entry = {"layer": "P", "kind": "component", "height": 3}
     given_job = job(EDGE, tmp_path, keepouts=[{"file": "a.dxf", **entry}, {"file": "b.dxf", **entry}])
-    found, _ = entries.keepouts(given_job, {}, entries.edge_ring(given_job))
+    found = entries.keepouts(given_job, {}, entries.edge_ring(given_job)).kept
     assert [each.name for each in found] == ["P:1 of a.dxf", "P:2", "P:1 of b.dxf"]
     assert found[1].spine == shapely.Point(50, 50)
     assert found[1].radius == 2.0

@@ -122,7 +122,7 @@ def test_a_short_job_gets_the_defaults_of_the_contract(tmp_path: Path) -> None:
     assert (job.placing.print, job.placing.taping, job.placing.finish) == (0.10, 0.15, 0.10)
     assert (job.sheet.paper, job.sheet.stretch) == ("A4", None)
     assert (job.view, job.keepout, job.outline, job.cutter, job.variant) == ((), (), None, None, None)
-    cut = load(written(tmp_path, PLAIN + '[cutter]\nkind = "wheel"\nkerf = 1\n'))
+    cut = load(written(tmp_path, PLAIN + '[cutter]\nkind = "blade"\nkerf = 1\n'))
     assert need(cut, "cutter").wander == 0.3
     assert need(cut, "cutter").breakthrough == 0.5
 

@@ -174,7 +174,7 @@ AT = BASE * [0.1, -0.1] + [0, 30]
         (BASE * [-1, 1] + [399, 0], AT, "top", "mirrored against what a picture of the top face shows"),
         (BASE[[0, 2, 1, 3]], AT, "top", "points 2 and 3 on the wrong side"),
         (BASE, AT * 1000, "top", "pixels per mm"),
-        ([[10, 10], [400, 20]], AT[:2], "top", "off the picture 'front.png' of 400 x 300 pixels"),
+        ([[10, 10], [400, 20]], AT[:2], "top", 'off the picture "front.png" of 400 x 300 pixels'),
         ([[10, 10], [380, -1]], AT[:2], "top", "point 2: found pixel [380, -1], off the picture"),
     ],
 )

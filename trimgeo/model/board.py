@@ -194,9 +194,9 @@ class Board:
     holes: tuple[Hole, ...] = ()
     views: tuple[View, ...] = ()
     keepouts: tuple[Keepout, ...] = ()
-    ignored: tuple[Keepout, ...] = ()
     parts: tuple[Part, ...] = ()
     probes: tuple[Probe, ...] = ()
     outline: Ring | None = None
     described_layers: frozenset[int] = frozenset()
     warnings: tuple[str, ...] = ()
+    ignored: tuple[Keepout, ...] = ()
