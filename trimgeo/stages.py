@@ -17,7 +17,7 @@ from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import choices, smallest
-from trimgeo.cutting.remarks import crossed_holes, odd_bit
+from trimgeo.cutting.remarks import crossed_holes, odd_bit, thin_waste
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError
 from trimgeo.jobfile import entries, need
@@ -118,6 +118,7 @@ def plan(board: Board) -> Plan:
             *along.notes,
             *impossible(cuts, turns, finish),
             *crossed_holes(board.holes, [cut.line for cut in cuts]),
+            *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
             *odd_bit(cutter),
         ),
     )

@@ -1,14 +1,16 @@
-"""What a person should know before this cut: holes it runs through, a bit that cuts wider than its kerf."""
+"""What a person should know before this cut: holes in its way, waste too thin to cut, a bit too thick."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon
 
 from trimgeo.model.board import Hole
 from trimgeo.model.job import Cutter
+from trimgeo.model.plan import Cut
 
 
 def crossed_holes(holes: Sequence[Hole], new_edges: Sequence[LineString]) -> tuple[str, ...]:
@@ -23,6 +25,30 @@ def crossed_holes(holes: Sequence[Hole], new_edges: Sequence[LineString]) -> tup
         for hole in holes
         if edges.distance(Point(hole.at)) < hole.diameter / 2
     )
+
+
+def thin_waste(cuts: Sequence[Cut], edge: Polygon, reach: float) -> tuple[str, ...]:
+    """A warning for each straight cut beside which most of the waste is narrower than ``reach``, mm.
+
+    ``reach`` is how far the kerf's outer wall lies from the finished edge, s + k: where that is off the
+    board, a cutter has air on one side and wanders.
+
+    >>> thin_waste([Cut(2, LineString([(0, 9), (0, 0)]))], shapely.box(-1, 0, 20, 9), 1.5)
+    ('cut 2 takes off a strip that is mostly narrower than 1.5 mm: grind it off, or leave the edge as it is',)
+    """
+    said = []
+    for cut in cuts:
+        if cut.circle is not None:
+            continue
+        start, end = np.asarray(cut.start), np.asarray(cut.end)
+        along = (end - start) / np.hypot(*(end - start))
+        wall = np.array([start, end]) + reach * np.array([along[1], -along[0]])
+        if shapely.intersection(LineString(wall), edge).length < cut.length / 2:
+            said.append(
+                f"cut {cut.n} takes off a strip that is mostly narrower than {reach:.1f} mm: grind it off, "
+                "or leave the edge as it is"
+            )
+    return tuple(said)
 
 
 def odd_bit(cutter: Cutter) -> tuple[str, ...]:
