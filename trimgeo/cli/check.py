@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trimgeo.cli import options
+from trimgeo.cli.progress import Progress, prepared
 
 
 @options.command(
@@ -31,8 +32,10 @@ def command(job: Path, outline: Path | None, variant: str | None, as_json: bool)
     from trimgeo.report.summary import check_lines
     from trimgeo.stages import with_outline
 
-    board = trimgeo.prepare(trimgeo.load(job, variant=variant))
-    plan = trimgeo.plan(board if outline is None else with_outline(board, outline))
+    with Progress(3) as progress:
+        board = prepared(progress, job, variant)
+        progress.step("comparing")
+        plan = trimgeo.plan(board if outline is None else with_outline(board, outline))
     if as_json:
         options.show_json(plan.report())
     else:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trimgeo.cli import options
+from trimgeo.cli.progress import Progress, prepared
 
 
 @options.command(
@@ -33,6 +34,11 @@ def command(job: Path, out: Path, release: str, variant: str | None) -> None:
 
     if out.suffix.lower() != ".dxf":
         raise JobError("--out", f"found {out.name!r}", "name a file that ends in .dxf")
-    plan = trimgeo.plan(trimgeo.prepare(trimgeo.load(job, variant=variant)))
-    atomic_write(out, to_dxf(plan, release))
+    with Progress(4) as progress:
+        board = prepared(progress, job, variant)
+        progress.step("planning the cut")
+        plan = trimgeo.plan(board)
+        progress.step("writing the DXF")
+        data = to_dxf(plan, release)
+    atomic_write(out, data)
     options.show_written([out.name])

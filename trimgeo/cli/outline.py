@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trimgeo.cli import options
+from trimgeo.cli.progress import Progress, prepared
 
 
 @options.command(
@@ -23,15 +24,17 @@ from trimgeo.cli import options
 @options.json
 def command(job: Path, cuts: int | None, write: bool, variant: str | None, as_json: bool) -> None:
     """Build an outline."""
-    import trimgeo
     from trimgeo.jobfile.writing import write_outline
     from trimgeo.model import answer
     from trimgeo.report.summary import trade_lines
     from trimgeo.stages import chosen_outline, trade
 
-    board = trimgeo.prepare(trimgeo.load(job, variant=variant))
-    found = trade(board)
-    chosen = chosen_outline(board, cuts)
+    with Progress(4) as progress:
+        board = prepared(progress, job, variant)
+        progress.step("weighing cuts against size")
+        found = trade(board)
+        progress.step("choosing")
+        chosen = chosen_outline(board, cuts)
     if write:
         write_outline(job, chosen.finished)
     if as_json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from trimgeo.cli import options
-from trimgeo.cli.progress import Progress
+from trimgeo.cli.progress import Progress, prepared
 
 
 @options.command(
@@ -25,10 +25,7 @@ def command(job: Path, out: Path, variant: str | None, as_json: bool) -> int:
     from trimgeo.report.summary import check_lines
 
     with Progress(8) as progress:
-        progress.step("reading the job")
-        read = trimgeo.load(job, variant=variant)
-        progress.step("finding the scale")
-        board = trimgeo.prepare(read)
+        board = prepared(progress, job, variant)
         progress.step("planning the cut")
         plan = trimgeo.plan(board)
         report = trimgeo.write(plan, out, progress.step)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trimgeo.cli import options
+from trimgeo.cli.progress import Progress, prepared
 
 PAPER = "Paper; else what [sheet] says."
 
@@ -27,8 +28,12 @@ def command(job: Path, paper: str | None, out: Path, variant: str | None) -> Non
     from trimgeo.files import atomic_write
     from trimgeo.report.files import template_files
 
-    plan = trimgeo.plan(trimgeo.prepare(trimgeo.load(job, variant=variant)))
-    files = template_files(plan, paper or plan.board.job.sheet.paper, out.name)
+    with Progress(4) as progress:
+        board = prepared(progress, job, variant)
+        progress.step("planning the cut")
+        plan = trimgeo.plan(board)
+        progress.step("drawing the sheets")
+        files = template_files(plan, paper or plan.board.job.sheet.paper, out.name)
     for name, data in files.items():
         atomic_write(out.with_name(name), data)
     options.show_written(files)
