@@ -54,7 +54,8 @@ def crossing(corner: SetOut, board: Polygon, holes: tuple[Hole, ...]) -> tuple[f
 
 
 def test_a_corner_on_the_edge_is_marked_along_it() -> None:
-    first, second, *guide = placed(box(0, 0, 40, 60))
+    first, second, *rest = placed(box(0, 0, 40, 60))
+    guide = [corner for corner in rest if corner.line == "guide"]
     assert (first.at, first.line, first.n) == ((40, 0), "finished", 1)
     # Sides of the box as shapely gives it: 1 right, 2 top, 3 left, 4 bottom; the right one is cut off.
     assert [(d.edge, d.mm) for d in first.distances] == [(4, 0), (3, 40)]
@@ -68,13 +69,16 @@ def test_a_corner_on_the_edge_is_marked_along_it() -> None:
 def test_every_corner_of_new_edges_and_guide_is_there_once_and_numbered() -> None:
     part = Polygon([(0, 0), (80, 0), (80, 20), (40, 20), (40, 60), (0, 60)])
     corners = placed(part)
-    assert [corner.n for corner in corners] == list(range(1, 9))
+    assert [corner.n for corner in corners] == list(range(1, 11))
     assert {corner.at for corner in corners if corner.line == "finished"} == {
         (80, 0),
         (80, 20),
         (40, 20),
         (40, 60),
+        (0, 60),
+        (0, 0),
     }
+    assert {corner.at for corner in corners[:4]} == {(80, 0), (80, 20), (40, 20), (40, 60)}
     marked = {tuple(np.round(corner.at, 9)) for corner in corners if corner.line == "guide"}
     assert marked == {(80.5, 0), (80.5, 20.5), (40.5, 20.5), (40.5, 60)}
 

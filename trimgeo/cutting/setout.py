@@ -33,7 +33,7 @@ NEAREST_HOLES = 16
 def set_out(
     finished: Ring, guide: Sequence[LineString], edge: Ring, holes: Sequence[Hole], cuts: Sequence[Cut]
 ) -> tuple[SetOut, ...]:
-    """Each corner of new edges and of the guide line by two distances, numbered from 1.
+    """Each corner of the finished outline, those of new edges first, and of the guide line by two distances.
 
     Distances are perpendicular from straight sides of the board's edge, numbered as in ``edge``, and from the
     rims of holes: those that the finished outline keeps, so that the corner can be measured again when it is
@@ -44,22 +44,37 @@ def set_out(
     >>> from trimgeo.cutting.edges import new_edges
     >>> board, part = Ring(shapely.box(0, 0, 100, 60)), Ring(shapely.box(0, 0, 40, 60))
     >>> corners = set_out(part, [], board, [], new_edges(part, board))
-    >>> [(corner.at, [(d.edge, d.mm) for d in corner.distances]) for corner in corners]
-    [((40.0, 0.0), [(4, 0.0), (3, 40.0)]), ((40.0, 60.0), [(2, 0.0), (3, 40.0)])]
+    >>> for corner in corners:
+    ...     print(corner.at, [(d.edge, d.mm) for d in corner.distances])
+    (40.0, 0.0) [(4, 0.0), (3, 40.0)]
+    (40.0, 60.0) [(2, 0.0), (3, 40.0)]
+    (0.0, 60.0) [(2, 0.0), (3, 0.0)]
+    (0.0, 0.0) [(3, 0.0), (4, 0.0)]
     """
     smooth, board = _smooth(cuts), border_of(edge.polygon)
     turning = dict.fromkeys(at for cut in cuts for at in (cut.start, cut.end))
+    kept = [at for at in _straight_corners(finished) if at not in turning]
     marked = dict.fromkeys((x, y) for line in guide for x, y in _on_board(line, board, smooth).tolist())
-    points = np.array([*turning, *marked]).reshape(-1, 2)
+    points = np.array([*turning, *kept, *marked]).reshape(-1, 2)
     distances = _best(points, _references(finished, edge, holes))
     short = [i for i, found in enumerate(distances) if len(found) < 2]
     if short:
         for i, found in zip(short, _best(points[short], _references(edge, edge, holes)), strict=True):
             distances[i] = found
     return tuple(
-        SetOut(n, at, "finished" if n <= len(turning) else "guide", found)
-        for n, (at, found) in enumerate(zip([*turning, *marked], distances, strict=True), start=1)
+        SetOut(n, at, "finished" if n <= len(turning) + len(kept) else "guide", found)
+        for n, (at, found) in enumerate(zip([*turning, *kept, *marked], distances, strict=True), start=1)
     )
+
+
+def _straight_corners(finished: Ring) -> list[tuple[float, float]]:
+    """The corners of an outline in their order, without the ends of chords along its circles."""
+    points = shapely.get_coordinates(finished.polygon.exterior)[:-1]
+    chord = np.zeros(len(points), dtype=bool)
+    for circle in finished.circles:
+        on = np.abs(np.hypot(*(points - circle.centre).T) - circle.radius) < SAME
+        chord |= on & np.roll(on, 1) & np.roll(on, -1)
+    return [(x, y) for x, y in points[~chord].tolist()]
 
 
 @dataclass(frozen=True, eq=False)

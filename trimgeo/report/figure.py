@@ -7,10 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from trimgeo.model.plan import Plan
+from trimgeo.model.plan import Plan, SetOut
 
 NEAR = 0.02
 """Corners nearer than this share of the board's width bear one label: both lines lie side by side."""
+
+
+_AROUND = ((0, 1), (0, -1), (1, 0), (-1, 0))
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,14 @@ class Figure:
     holes: tuple[tuple[float, float, float], ...]
     sides: tuple[Label, ...]
     corners: tuple[Label, ...]
+    names: tuple[Label, ...]
     letter: float
+
+
+def to_set_out(plan: Plan) -> tuple[SetOut, ...]:
+    """The corners that a person has to mark: of the guide line and of new edges, not the board's own."""
+    ends = {end for cut in plan.cuts for end in (cut.start, cut.end)}
+    return tuple(each for each in plan.set_out if each.line == "guide" or each.at in ends)
 
 
 def set_out_figure(plan: Plan) -> Figure:
@@ -40,16 +50,17 @@ def set_out_figure(plan: Plan) -> Figure:
     edge = shapely.get_coordinates(plan.board.edge.polygon.exterior)
     left, bottom, right, top = plan.board.edge.polygon.bounds
     letter = 0.028 * (right - left)
-    margin = 3.2 * letter
+    margin = 4.5 * letter
     box = (left - margin, -top - margin, right - left + 2 * margin, top - bottom + 2 * margin)
-    used = {d.edge for each in plan.set_out for d in each.distances if d.edge is not None}
+    used = {d.edge for each in to_set_out(plan) for d in each.distances if d.edge is not None}
     return Figure(
         view_box=" ".join(f"{v:.3f}" for v in box),
         edge=_path(edge),
         finished=_path(shapely.get_coordinates(plan.finished.polygon.exterior)),
         holes=tuple((h.at[0], -h.at[1], h.diameter / 2) for h in plan.board.holes),
         sides=tuple(_beside(edge, n, letter, plan) for n in range(1, len(edge)) if n in used),
-        corners=_corners(plan, NEAR * (right - left), 1.3 * letter),
+        corners=_corners(plan, NEAR * (right - left), letter),
+        names=_named_holes(plan, letter),
         letter=letter,
     )
 
@@ -59,22 +70,32 @@ def _path(points: np.ndarray) -> str:
 
 
 def _beside(edge: np.ndarray, n: int, letter: float, plan: Plan) -> Label:
-    """The number of a side, outside the board where no corner is labelled."""
+    """The number of a side, outside the board where no corner is labelled (it runs counter-clockwise)."""
     start, end = edge[n - 1], edge[n]
     along = (end - start) / np.hypot(*(end - start))
-    outside = 1.3 * letter * np.array([along[1], -along[0]])
-    taken = np.array([each.at for each in plan.set_out])
-    places = [start + share * (end - start) + outside for share in (0.5, 0.7, 0.3, 0.85, 0.15)]
+    taken = np.array([each.at for each in to_set_out(plan)])
+    places = [start + share * (end - start) for share in (0.5, 0.7, 0.3, 0.85, 0.15)]
     gaps = [float(np.hypot(*(taken - place).T).min()) for place in places]
-    x, y = next((p for p, gap in zip(places, gaps, strict=True) if gap > 6 * letter), places[np.argmax(gaps)])
-    return Label(f"side {n}", float(x), -float(y))
+    place = next(
+        (p for p, gap in zip(places, gaps, strict=True) if gap > 6 * letter), places[np.argmax(gaps)]
+    )
+    return _off(f"side {n}", place, np.array([along[1], -along[0]]), letter)
 
 
-def _corners(plan: Plan, near: float, distance: float) -> tuple[Label, ...]:
+def _off(text: str, place: np.ndarray, outward: np.ndarray, letter: float) -> Label:
+    """A text so far from a place, in a direction of length 1, that its box clears it."""
+    half_width, half_height = 0.31 * letter * len(text), 0.5 * letter
+    distance = 0.6 * letter + abs(outward[0]) * half_width + abs(outward[1]) * half_height
+    x, y = place + distance * outward
+    return Label(text, float(x), -float(y))
+
+
+def _corners(plan: Plan, near: float, letter: float) -> tuple[Label, ...]:
     """Numbers of corners, those that lie side by side on one label, outside the outline's middle."""
     middle = np.array(plan.finished.polygon.centroid.coords[0])
     groups: list[list[int]] = []
-    places = [np.array(each.at) for each in plan.set_out]
+    marked = to_set_out(plan)
+    places = [np.array(each.at) for each in marked]
     for i, place in enumerate(places):
         home = next((g for g in groups if np.hypot(*(places[g[0]] - place)) < near), None)
         if home is None:
@@ -84,7 +105,22 @@ def _corners(plan: Plan, near: float, distance: float) -> tuple[Label, ...]:
     labels = []
     for group in groups:
         outward = places[group[0]] - middle
-        x, y = places[group[0]] + distance * outward / max(float(np.hypot(*outward)), 1e-9)
-        text = "/".join(str(plan.set_out[i].n) for i in group)
-        labels.append(Label(text, float(x), -float(y)))
+        outward = outward / max(float(np.hypot(*outward)), 1e-9)
+        text = "/".join(str(marked[i].n) for i in group)
+        labels.append(_off(text, places[group[0]], outward, letter))
+    return tuple(labels)
+
+
+def _named_holes(plan: Plan, letter: float) -> tuple[Label, ...]:
+    """The names of the holes that are measured from, on whichever side of each is furthest from a line."""
+    used = {d.hole for each in to_set_out(plan) for d in each.distances}
+    lines = shapely.union(plan.board.edge.polygon.exterior, plan.finished.polygon.exterior)
+    labels = []
+    for hole in (hole for hole in plan.board.holes if hole.name in used):
+        tried = [
+            _off(hole.name, np.array(hole.at) + hole.diameter / 2 * np.array(n), np.array(n), 0.8 * letter)
+            for n in _AROUND
+        ]
+        gaps = [shapely.distance(lines, shapely.Point(label.x, -label.y)) for label in tried]
+        labels.append(tried[int(np.argmax(gaps))])
     return tuple(labels)

@@ -12,7 +12,7 @@ import trimgeo
 from trimgeo.drawing.signs import STATES
 from trimgeo.model.plan import Plan
 from trimgeo.report import words
-from trimgeo.report.figure import set_out_figure
+from trimgeo.report.figure import set_out_figure, to_set_out
 
 SIGNS: dict[str, str] = {
     state: f'<g fill="none" stroke="{STATES[state].colour}" stroke-width="3">{shape}</g>'
@@ -52,6 +52,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         rows=rows,
         why=why,
         figure=set_out_figure(plan),
+        marked=to_set_out(plan),
         reasons={k.name: why.index(k.reason) + 1 for k in keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=trimgeo.__version__,
