@@ -300,3 +300,11 @@ def test_shell_completion_offers_the_commands() -> None:
         text=True,
     )
     assert "rectify" in done.stdout
+
+
+def test_a_job_without_keepouts_is_not_called_clear(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(
+        JOB[: JOB.index("[[keepout]]")] + JOB[JOB.index("[cutter]") :].replace("CUT", "40"), encoding="utf-8"
+    )
+    done = call("check", tmp_path)
+    assert done.returncode == 0 and "NOT COMPARED" in done.stdout and "CLEAR" not in done.stdout

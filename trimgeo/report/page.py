@@ -44,7 +44,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         job=plan.board.job,
         title=words.title(plan),
         unknown=words.unknown(plan),
-        meaning=words.MEANING[plan.state],
+        verdict=words.verdict(plan),
         inner=words.inner_copper(plan),
         new_edges=words.new_edges(plan),
         cautions=words.CAUTIONS,

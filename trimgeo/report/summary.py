@@ -7,7 +7,6 @@ from textwrap import wrap
 from trimgeo.model.board import View
 from trimgeo.model.plan import Choice, Plan, Row, Trade
 from trimgeo.report.words import (
-    MEANING,
     clearance,
     inner_copper,
     mm,
@@ -17,6 +16,7 @@ from trimgeo.report.words import (
     title,
     unknown,
     urgency,
+    verdict,
 )
 
 WIDTH = 80
@@ -30,7 +30,8 @@ def check_lines(plan: Plan) -> list[str]:
     first = unknown(plan)
     if first:
         lines += wrap(first, WIDTH)
-    lines += wrap(f"{plan.state.upper()}: {MEANING[plan.state]}.", WIDTH)
+    answer, meaning = verdict(plan)
+    lines += wrap(f"{answer.upper()}: {meaning}.", WIDTH)
     if plan.minimum is not None:
         lines += _wrapped(
             "Least clearance: ", f"{clearance(plan.minimum)}, {plan.minimum.kind} {plan.minimum.name}"

@@ -26,6 +26,13 @@ COPPER = frozenset(("trace", "via", "pad", "copper"))
 """Kinds of keep-outs that are copper."""
 
 
+def verdict(plan: Plan) -> tuple[str, str]:
+    """The answer in a word, and what it means; with nothing to compare it is no answer at all."""
+    if not plan.rows:
+        return "not compared", "the job has no keep-outs, so nothing is known to be safe"
+    return plan.state, MEANING[plan.state]
+
+
 def mm(value: float | None, places: int = 2) -> str:
     """A length with its unit.
 
