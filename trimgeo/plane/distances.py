@@ -281,8 +281,8 @@ def capsule_spans(shape: Pieces, radius: Floats, line: Pieces) -> tuple[Floats, 
 
     >>> low, high = capsule_spans(pieces([shapely.Point(5, 0)]), np.array([2.0]),
     ...                           pieces([shapely.LineString([(0, 0), (10, 0)])]))
-    >>> low[0, 0], high[0, 0]
-    (np.float64(0.3), np.float64(0.7))
+    >>> float(low[0, 0]), float(high[0, 0])
+    (0.3, 0.7)
     """
     a, axis = shape.start[:, None], (shape.end - shape.start)[:, None]
     p, d = line.start, line.end - line.start

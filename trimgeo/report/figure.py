@@ -6,8 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from trimgeo.model.plan import Plan, SetOut
+
+Floats = NDArray[np.float64]
 
 NEAR = 0.02
 """Corners nearer than this share of the board's width bear one label: both lines lie side by side."""
@@ -65,11 +68,11 @@ def set_out_figure(plan: Plan) -> Figure:
     )
 
 
-def _path(points: np.ndarray) -> str:
+def _path(points: Floats) -> str:
     return "M" + "L".join(f"{x:.3f} {-y:.3f}" for x, y in points) + "Z"
 
 
-def _beside(edge: np.ndarray, n: int, letter: float, plan: Plan) -> Label:
+def _beside(edge: Floats, n: int, letter: float, plan: Plan) -> Label:
     """The number of a side, outside the board where no corner is labelled (it runs counter-clockwise)."""
     start, end = edge[n - 1], edge[n]
     along = (end - start) / np.hypot(*(end - start))
@@ -82,7 +85,7 @@ def _beside(edge: np.ndarray, n: int, letter: float, plan: Plan) -> Label:
     return _off(f"side {n}", place, np.array([along[1], -along[0]]), letter)
 
 
-def _off(text: str, place: np.ndarray, outward: np.ndarray, letter: float) -> Label:
+def _off(text: str, place: Floats, outward: Floats, letter: float) -> Label:
     """A text so far from a place, in a direction of length 1, that its box clears it."""
     half_width, half_height = 0.31 * letter * len(text), 0.5 * letter
     distance = 0.6 * letter + abs(outward[0]) * half_width + abs(outward[1]) * half_height
