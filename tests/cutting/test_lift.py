@@ -83,3 +83,11 @@ def test_the_place_lies_on_the_part():
     angle = box(25, 5, 45, 25).difference(box(26, 6, 45, 25))
     x, y = lift_list([part(angle)], [], BAND, BOARD)[0].at
     assert angle.intersects(Point(x, y))
+
+
+def test_a_component_whose_clearance_is_breached_is_not_told_to_be_refitted():
+    survivor = component(box(25, 5, 31.2, 9))
+    (kept,) = lift_list([], [survivor], BAND, BOARD)
+    (hit,) = lift_list([], [survivor], BAND, BOARD, {"K"})
+    assert kept.reason.endswith("lift it and refit it after the cut")
+    assert hit.reason.endswith("the outline comes too near: move the line")

@@ -36,3 +36,10 @@ def test_only_holes_that_a_new_edge_runs_through_are_named() -> None:
 )
 def test_a_bit_cuts_as_wide_as_it_is(kind: str, diameter: float, warned: bool) -> None:
     assert bool(odd_bit(Cutter(kind=kind, kerf=1.0, diameter=diameter))) == warned
+
+
+def test_a_cut_beside_which_only_a_quarter_has_room_for_the_kerf_is_warned_of() -> None:
+    # The kerf's outer wall, 1.5 mm out, comes onto the board where x is under about 98.5: the last 26 %.
+    outline = shapely.Polygon([(0, 0), (99.9, 0), (98, 60), (0, 60)])
+    (warning,) = thin_waste(new_edges(Ring(outline), BOARD), BOARD.polygon, 1.5)
+    assert warning.startswith("cut 1 takes off a strip")

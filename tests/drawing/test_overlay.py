@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import trimgeo
+from trimgeo.drawing.canvas import Canvas
 from trimgeo.drawing.overlay import overlay
 from trimgeo.model.board import FaceName, Picture, View
 from trimgeo.model.plan import Plan
@@ -76,3 +77,19 @@ def test_a_picture_keeps_its_pixels_where_nothing_is_drawn_and_itself(plan: Plan
     pixels = drawn(plan, "top")
     assert (pixels[100:600, 150:300] == GREY).all()  # inside the outline, away from every label
     assert pixels.shape[1] == 900 and pixels.shape[0] > 700  # the legend stands below it
+
+
+def test_no_label_covers_the_line_to_cut(plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    boxes = []
+    label = Canvas.label
+
+    def noted(self: Canvas, text: str, box: tuple[float, float, float, float], size: float) -> None:
+        boxes.append((text, box))
+        label(self, text, box, size)
+
+    monkeypatch.setattr(Canvas, "label", noted)
+    drawn(plan, "top")
+    on_board = [box for text, box in boxes if text.startswith(("cut", "lift"))]
+    assert len(on_board) == 2
+    # The guide line stands at x = 40.3 mm: column 453.
+    assert all(not left <= 453 <= right for left, _, right, _ in on_board)

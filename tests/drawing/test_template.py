@@ -270,3 +270,16 @@ def test_lifted_parts_without_a_shape_are_marked_where_the_list_says(hand: Any) 
     lift = [Lift("tall one", "top", (40.0, 20.0), None, "it stands in the swept band")]
     plan = hand.plan(square, [(30, 0), (30, 40)], [(0, 0), (30, 0), (30, 40), (0, 40)], lift=lift)
     assert "tall one: it stands in the swept band" in words(template_sheets(plan, "A4")[0])
+
+
+def test_on_the_map_of_the_pages_numbers_keep_off_every_line_and_nothing_says_true_scale(
+    tiled: tuple[Sheet, ...], hand: Any
+) -> None:
+    chart = next(sheet for sheet in tiled if sheet.name == "top-map")
+    lines = shapely.union_all(
+        [LineString(p) for kind in ("board", "finished", "page") for p in hand.paths(chart, f"map-{kind}")]
+    )
+    numbers = [text for text in chart.texts() if re.fullmatch(r"\d+", text.text) and text.size == 5.0]
+    assert len(numbers) >= 4
+    assert all(not shapely.box(*text_box(number)).intersects(lines) for number in numbers)
+    assert "true scale" not in words(chart) and "true scale 1:1" in words(tiled[0])

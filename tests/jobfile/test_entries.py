@@ -188,6 +188,19 @@ def test_the_uncertainty_is_that_of_the_least_certain_corner() -> None:
     assert found.uncertainty == pytest.approx(1e-4 * 700)
 
 
+def test_a_pixel_that_nobody_can_have_read_off_the_picture_is_refused() -> None:
+    to_board = PlaneMap(np.diag([0.1, 0.1, 1.0]), np.zeros((9, 9)), size=(640, 480))
+    top = View("top", "top", "points", to_board, NO_PICTURE, None, None, 0.1)
+
+    def marked(at: list[float]) -> Job:
+        hole = {"name": "A", "kind": "via", "circle": {"at": at, "diameter": 1}, "on": "top"}
+        return job(view=[view_table("top")], keepout=[hole])
+
+    assert len(keepouts(marked([639, 479]), top=top)) == 1
+    with pytest.raises(JobError, match=r'"A", circle: .* off the picture of view "top"; .* 640 x 480 pixels'):
+        keepouts(marked([641, 100]), top=top)
+
+
 def test_pixels_on_the_horizon_of_a_view_are_refused() -> None:
     tilted = view("top", "top", [[0.1, 0, 0], [0, 0.1, 0], [-0.001, 0, 1]])
     given_job = job(view=[view_table("top")], keepout=[circle("A", "via", on="top")])

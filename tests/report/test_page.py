@@ -15,6 +15,7 @@ from trimgeo.model.board import LengthCheck, Picture, View
 from trimgeo.model.plan import Plan
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.report.page import report_page
+from trimgeo.report.summary import check_lines
 
 JOB = """
 [job]
@@ -128,3 +129,22 @@ def test_a_view_has_four_narrow_columns_and_its_notes_below_them(tmp_path: Path)
     assert rows[at + 1] == [
         "Scale by dpi: scan at 300 dpi. Check: 130.00 mm measured as 130.00 mm (0.00 mm)."
     ]
+
+
+def test_what_may_be_cut_stands_below_all_that_must_live(tmp_path: Path) -> None:
+    plan = made(tmp_path, 40)
+    (row,) = plan.rows
+    plane = row._replace(name="plane", nominal=-25.0, may_cut=True)
+    near = row._replace(name="near", nominal=1.0)
+    tight = row._replace(name="tight", nominal=5.0, state="tight")
+    lines = check_lines(replace(plan, rows=(plane, row, near, tight)))
+    table = lines[next(n for n, line in enumerate(lines) if line.startswith("keep-out")) + 1 :]
+    assert [line.split()[0] for line in table[:4]] == ["tight", "near", "T1", "plane"]
+
+
+def test_only_corners_that_are_not_the_boards_own_are_listed_to_set_out(tmp_path: Path) -> None:
+    plan = made(tmp_path, 40)
+    rows = [row for row in Reader(report_page(plan, {}, {})).rows if "finished edge" in row]
+    # The report's dict has all four corners; (0, 0) and (0, 60) are there already.
+    assert sum(each.line == "finished" for each in plan.set_out) == 4
+    assert sorted(row[2] for row in rows) == ["40.00, 0.00", "40.00, 60.00"]

@@ -82,9 +82,9 @@ def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
             canvas.state(row.state, row.at)
             taken.append(_around(canvas, row.at, 2.0))
     labels = []
+    edges = shapely.MultiLineString([cut.line for cut in plan.cuts])
     for row in _told(plan):
         assert row.at is not None and row.nominal is not None
-        edges = shapely.MultiLineString([cut.line for cut in plan.cuts])
         canvas.line("stop", LineString(nearest_points(shapely.Point(row.at), edges)), casing=True)
         labels.append((f"{row.name} {row.nominal:.2f} mm", row.at))
     for cut in plan.cuts:
