@@ -15,13 +15,13 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from trimgeo.version import __version__
+
 if TYPE_CHECKING:
     from trimgeo.errors import JobError, NoOutlineError, TrimgeoError
     from trimgeo.jobfile import load
     from trimgeo.report.files import write
     from trimgeo.stages import outlines, plan, prepare
-
-__version__ = "0.1.0"
 
 _HOMES = {
     "JobError": "trimgeo.errors",

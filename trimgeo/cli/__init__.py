@@ -12,8 +12,8 @@ from typing import Any, NoReturn
 
 import click
 
-import trimgeo
 from trimgeo.errors import TrimgeoError
+from trimgeo.version import __version__
 
 COMMANDS = {
     "new": "Start a job folder from a photo or scan.",
@@ -64,7 +64,7 @@ mains parts can hurt. Local codes and licensed practice come first.
 @click.group(
     cls=Lazy, epilog=EPILOG, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
 )
-@click.version_option(trimgeo.__version__, prog_name="trimgeo")
+@click.version_option(__version__, prog_name="trimgeo")
 def cli() -> None:
     """Trim outlines for circuit boards that are cut down by hand.
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from shapely import LineString, Polygon
 
-import trimgeo
 from trimgeo.model.board import View
+from trimgeo.version import __version__
 
 if TYPE_CHECKING:
     from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Lift, Plan, Row, Trade
@@ -26,7 +26,7 @@ def report(plan: Plan) -> Json:
     board = plan.board
     job = board.job
     return {
-        "trimgeo": trimgeo.__version__,
+        "trimgeo": __version__,
         "job": job.job.title,
         "revision": job.job.revision,
         "variant": job.variant,

@@ -8,11 +8,11 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
-import trimgeo
 from trimgeo.drawing.signs import STATES
 from trimgeo.model.plan import Plan
 from trimgeo.report import words
 from trimgeo.report.figure import set_out_figure, to_set_out
+from trimgeo.version import __version__
 
 SIGNS: dict[str, str] = {
     state: f'<g fill="none" stroke="{STATES[state].colour}" stroke-width="3">{shape}</g>'
@@ -55,7 +55,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         marked=to_set_out(plan),
         reasons={k.name: why.index(k.reason) + 1 for k in keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
-        version=trimgeo.__version__,
+        version=__version__,
     )
 
 
