@@ -19,7 +19,7 @@ from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import choices, smallest
 from trimgeo.cutting.remarks import crossed_holes, odd_bit, thin_waste
 from trimgeo.cutting.setout import set_out
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.jobfile import entries, need
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
@@ -176,7 +176,7 @@ def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:
         known = ", ".join(view.name for view in board.views)
         raise JobError(
             f"{board.job.source}, [[view]]",
-            f"found no view{'' if name is None else f' named {name!r}'}",
+            f"found no view{'' if name is None else f' named {quoted(name)}'}",
             f"name one of: {known}" if known else "add a [[view]] with a picture and its scale",
         )
     return found

@@ -201,7 +201,7 @@ def test_nothing_to_keep_is_said_plainly():
 def test_a_slot_between_keep_outs_is_named_with_both_of_them():
     board = box(0, 0, 40, 40).difference(box(18, 5, 22, 41))
     left, right = keepout("left relay", box(4, 20, 10, 30)), keepout("right relay", box(30, 20, 36, 30))
-    with pytest.raises(NoOutlineError, match=r"side \d of the board edge.*'left relay' and 'right relay'"):
+    with pytest.raises(NoOutlineError, match=r'side \d of the board edge.*"left relay" and "right relay"'):
         choices([left, right], board, 0.3, 0.2, PLACING)
     assert smallest([left, right], board, 0.3, 0.2, PLACING, 0, None).cuts == 0
 

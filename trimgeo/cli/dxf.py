@@ -29,11 +29,11 @@ def command(job: Path, out: Path, release: str, variant: str | None) -> None:
     """Write the DXF."""
     import trimgeo
     from trimgeo.drawing.dxf import to_dxf
-    from trimgeo.errors import JobError
+    from trimgeo.errors import JobError, quoted
     from trimgeo.files import atomic_write
 
     if out.suffix.lower() != ".dxf":
-        raise JobError("--out", f"found {out.name!r}", "name a file that ends in .dxf")
+        raise JobError("--out", f"found {quoted(out.name)}", "name a file that ends in .dxf")
     with Progress(4) as progress:
         board = prepared(progress, job, variant)
         progress.step("planning the cut")

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from trimgeo.errors import NoOutlineError
+from trimgeo.errors import NoOutlineError, quoted
 from trimgeo.model.board import Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice
@@ -195,7 +195,9 @@ def _in_the_way(one: Keepout, other: Keepout, here: Polygon, there: Polygon, edg
     corners = shapely.get_coordinates(edge)
     sides = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
     side = int(np.argmin(shapely.distance(sides, middle))) + 1
-    pair = f"{one.name!r} and {other.name!r}" if one is not other else f"parts of {one.name!r}"
+    pair = (
+        f"{quoted(one.name)} and {quoted(other.name)}" if one is not other else f"parts of {quoted(one.name)}"
+    )
     return NoOutlineError(
         f"no outline of straight outside cuts can be built: side {side} of the board edge, "
         f"near ({middle.x:.2f}, {middle.y:.2f}), comes between {pair}; "

@@ -11,7 +11,7 @@ from trimgeo.drawing.dxf import to_dxf
 from trimgeo.drawing.pdf import to_pdf
 from trimgeo.drawing.svg import to_svg
 from trimgeo.drawing.template import template_sheets
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, quoted
 from trimgeo.files import atomic_write, json_bytes, make_folder
 from trimgeo.model.plan import Plan
 from trimgeo.report.page import report_page
@@ -25,7 +25,7 @@ def template_files(plan: Plan, paper: str, name: str) -> dict[str, bytes]:
     """
     stem, suffix = Path(name).stem, Path(name).suffix.lower()
     if suffix not in (".pdf", ".svg"):
-        raise JobError("--out", f"found {name!r}", "name a file that ends in .pdf or .svg")
+        raise JobError("--out", f"found {quoted(name)}", "name a file that ends in .pdf or .svg")
     sheets = template_sheets(plan, paper)
     if suffix == ".pdf":
         return {name: to_pdf(sheets, title(plan))}
