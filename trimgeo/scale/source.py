@@ -23,7 +23,9 @@ FORMATS: Final = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
 _FIX: Final = "save it again as a PNG, JPEG or TIFF"
 _WIDTH, _LENGTH, _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _UNIT = 256, 257, 274, 282, 283, 296
 _PHOTO_TAGS: Final = 34665
-_EXPOSURE, _FOCAL_LENGTH = 33434, 37386
+_EXPOSURE, _FOCAL_LENGTH, _FOCAL_35MM = 33434, 37386, 41989
+_MAKE, _MODEL, _LENS_MODEL = 271, 272, 42036
+_LEAST_FOCAL, _GREATEST_FOCAL = 8.0, 400.0
 _TURNED: Final = (5, 6, 7, 8)
 """EXIF orientations that swap columns and rows (CIPA DC-008, tag Orientation)."""
 
@@ -36,7 +38,9 @@ class Source:
 
     ``where`` names the view for messages, ``label`` the file as the job writes it; ``size`` is
     (columns, rows) and ``dpi`` (x, y) as a viewer shows the picture, after its EXIF ``orientation``.
-    ``camera`` says that the file bears a camera's exposure data.
+    ``camera`` says that the file bears a camera's exposure data; ``focal_35mm`` is the focal
+    length that would frame the same on 35 mm film (36 x 24 mm), where the file has it, and ``taken_by``
+    what it says of camera and lens.
 
     >>> upright = Source(Path("a.jpg"), "top", "a.jpg", "JPEG", (3000, 4000), 6, (72.0, 72.0), camera=True)
     >>> upright.stored_size  # the camera was held on its side
@@ -51,6 +55,8 @@ class Source:
     orientation: int
     dpi: Resolution | None
     camera: bool
+    focal_35mm: float | None = None
+    taken_by: str | None = None
 
     @property
     def stored_size(self) -> tuple[int, int]:
@@ -155,7 +161,20 @@ def _described(picture: Image.Image, path: Path, where: str, label: str) -> Sour
         columns, rows = rows, columns
         dpi = None if dpi is None else (dpi[1], dpi[0])
     form = str(picture.format)
-    return Source(path, where, label, form, (columns, rows), orientation, dpi, _by_camera(tags))
+    photo = _photo_tags(tags)
+    focal = _number(photo.get(_FOCAL_35MM))
+    return Source(
+        path,
+        where,
+        label,
+        form,
+        (columns, rows),
+        orientation,
+        dpi,
+        camera=_EXPOSURE in photo or _FOCAL_LENGTH in photo,
+        focal_35mm=focal if _LEAST_FOCAL <= focal <= _GREATEST_FOCAL else None,
+        taken_by=_camera_name(tags, photo),
+    )
 
 
 def _stored_size(picture: Image.Image) -> tuple[int, int]:
@@ -202,9 +221,15 @@ def _number(value: Any) -> float:
     return number if math.isfinite(number) else 0.0
 
 
-def _by_camera(tags: Any) -> bool:
+def _photo_tags(tags: Any) -> Any:
+    """The tags of the exposure; none where they are damaged."""
     try:
-        photo = tags.get_ifd(_PHOTO_TAGS)
+        return tags.get_ifd(_PHOTO_TAGS)
     except Exception:  # whatever damaged bytes lead to
-        return False
-    return _EXPOSURE in photo or _FOCAL_LENGTH in photo
+        return {}
+
+
+def _camera_name(tags: Any, photo: Any) -> str | None:
+    """Camera and lens in one line; two pictures with the same line are by the same optics."""
+    told = [tags.get(_MAKE), tags.get(_MODEL), photo.get(_LENS_MODEL), photo.get(_FOCAL_LENGTH)]
+    return "; ".join(str(each) for each in told) if tags.get(_MODEL) else None
