@@ -39,11 +39,11 @@ class Lens(Protocol):
 
 @dataclass(frozen=True)
 class RadialLens:
-    """A lens with two radial terms: taken = centre + e (1 + k1 s + k2 s²), e = ideal - centre, s = |e|²/focal².
+    """A lens with two radial terms: taken = centre + e (1 + k1 s + k2 s²) with s = |e|²/focal².
 
-    ``centre`` is the principal point and ``focal`` the focal length, both in pixels (Brown 1966;
-    Hartley and Zisserman, Multiple View Geometry, 2nd ed., 7.4).  Its parameters, in the order of
-    `jacobian`: centre column, centre row, focal, k1, k2.
+    e = ideal - centre; ``centre`` is the principal point and ``focal`` the focal length, both in pixels
+    (Brown 1966; Hartley and Zisserman, Multiple View Geometry, 2nd ed., 7.4).  Its parameters, in the
+    order of `jacobian`: centre column, centre row, focal, k1, k2.
 
     >>> lens = RadialLens((500.0, 400.0), 1000.0, 0.1, 0.0)
     >>> lens.raw(np.array([[900.0, 700.0]]))  # s = 0.25: 2.5 % further from the centre
