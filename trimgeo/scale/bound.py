@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -36,15 +37,16 @@ def bound(to_board: PlaneMap, pixels: Floats) -> float:
     """
     alone = COVERAGE_FACTOR_PLANE * float(to_board.standard_uncertainty(pixels).max())
     by_draw = to_board.jacobian(pixels) @ _root(to_board.covariance)
-    squares = (_draws() @ by_draw[:, 0].T) ** 2
-    squares += (_draws() @ by_draw[:, 1].T) ** 2
+    draws = _draws(by_draw.shape[2])
+    squares = (draws @ by_draw[:, 0].T) ** 2
+    squares += (draws @ by_draw[:, 1].T) ** 2
     return max(alone, float(np.sqrt(np.quantile(squares.max(axis=1), _REACH_95))))
 
 
 @cache
-def _draws() -> Floats:
-    """Independent standard normal numbers, shape (trials, 9); the old generator's stream never changes."""
-    return np.random.RandomState(0).standard_normal((_TRIALS, 9))
+def _draws(columns: int) -> Floats:
+    """Independent standard normal numbers, shape (trials, columns); the old generator's stream never changes."""
+    return np.random.RandomState(0).standard_normal((_TRIALS, columns))
 
 
 def places(to_board: PlaneMap, shown: Polygon, area: Polygon | None) -> Floats:
@@ -115,8 +117,8 @@ def widened(to_board: PlaneMap, stretch: float, pivot: tuple[float, float]) -> P
         for axis in range(2):
             change = np.zeros((3, 3))
             change[row] = stretch * from_pivot[axis]
-            covariance += np.outer(change.ravel(), change.ravel())
-    return PlaneMap(to_board.matrix, covariance, to_board.size)
+            covariance[:9, :9] += np.outer(change.ravel(), change.ravel())
+    return replace(to_board, covariance=covariance)
 
 
 def stretch_of(checks: tuple[LengthCheck, ...], chosen: list[int]) -> float:
