@@ -107,6 +107,24 @@ class Card:
         turn = half * np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
         return np.asarray(middle[:, None, :] + turn)
 
+    def beside(self, ids: Ints) -> Ints:
+        """Codes, shape (n, 2), of the two markers whose squares meet in each corner, the right one's first.
+
+        >>> CARDS["A4"].beside(np.array([0, 1])).tolist()  # under square (1, 0); over square (2, 1)
+        [[0, 9], [10, 0]]
+        """
+        row, column = np.divmod(np.asarray(ids), self.columns - 1)
+        # The square to the lower right of a corner is white where column and row are odd together.
+        low = (column + row) % 2
+        right = (row + low) * self.columns + column + 1
+        left = (row + 1 - low) * self.columns + column
+        return np.asarray(self.first_id + np.column_stack([right, left]) // 2)
+
+    def turned(self, ids: Ints) -> NDArray[np.float64]:
+        """1 where the white square right of a corner lies above it, -1 where it lies below; shape (n,)."""
+        row, column = np.divmod(np.asarray(ids), self.columns - 1)
+        return np.where((column + row) % 2 == 0, 1.0, -1.0)
+
     @cached_property
     def _white(self) -> Ints:
         """Column and row, from the top left, of the white squares in the order of their codes."""
