@@ -17,6 +17,7 @@ from trimgeo.version import __version__
 
 COMMANDS = {
     "new": "Start a job folder from a photo or scan.",
+    "card": "Print the reference card to photograph a board on.",
     "rectify": "Write the pictures at true scale.",
     "outline": "Build an outline; show the trade of cuts against size.",
     "check": "Clearances of an outline to all that must live.",
