@@ -22,8 +22,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": BASE,
     "jobfile": BASE | {"model", "files"},
     "scale": BASE | {"model"},
+    "vision": BASE | {"model"},
     "cutting": BASE | {"model"},
-    "stages": BASE | {"model", "jobfile", "scale", "cutting"},
+    "stages": BASE | {"model", "jobfile", "scale", "vision", "cutting"},
     "drawing": BASE | {"model"},
     "report": BASE | {"model", "drawing", "files"},
     "cli": BASE
