@@ -49,3 +49,56 @@ MARGIN: Final = 10.0
 
 MOST_LEFT_OUT: Final = 0.01
 """Share of the board that a picture may leave out without a word: a tight crop, a little skew."""
+
+CARD_HEIGHT: Final = 0.1
+"""Standard uncertainty, mm, of a height above the card: a ruler or a caliper's depth rod on soft paper, read
+to a fifth of a millimetre."""
+
+CARD_FLAT: Final = 0.04
+"""Standard uncertainty, mm, of each smooth bend of a card that lies flat: a sheet between two planes
+0.1 mm apart."""
+
+CARD_RESETTLES: Final = 0.02
+"""How differently, mm, a card that lies still may lie in two photos: half of `CARD_FLAT`."""
+
+CARD_BEND_SHOWN: Final = 0.15
+"""A bend, mm, over the corners' reach from which on a card is told to be curled: flat is 0.1 mm."""
+
+UNKNOWN_SCALE: Final = 0.03
+"""Standard uncertainty, mm per mm, of a card nobody measured: programs and printers shrink to 94 to 97 %
+(arithmetic of "fit to page"), stated as a bound of 6 %."""
+
+UNEQUAL_SCALE: Final = 0.003
+"""Standard uncertainty, mm per mm, of a printer's x against its y: 0.1 to 0.5 % on modern engines (from memory)."""
+
+FOCAL_TOLD: Final = 0.10
+"""Relative standard uncertainty of a focal length told as 35 mm equivalent: rounded to whole millimetres, by
+the diagonal or by the width, and changed by focusing."""
+
+FOCAL_UNTOLD: Final = 0.35
+"""The same of a camera that tells nothing, about `FOCAL_GUESS`: 14 to 54 mm within two."""
+
+FOCAL_GUESS: Final = 27.0
+"""Focal length of a common phone, mm equivalent (common practice)."""
+
+CENTRE_SHARE: Final = 0.01
+"""Standard uncertainty of the principal point as a share of the picture's diagonal: 50 pixels at 12 megapixels."""
+
+RADIAL_TERMS: Final = (0.15, 0.15, 0.02)
+"""Standard uncertainties of k1, k2, k3 of a lens nobody calibrated: phones straighten their pictures, few well."""
+
+DECENTRING: Final = 0.0003
+"""Standard uncertainty of p1 and p2: a lens element off by some micrometres."""
+
+PIXEL_SHAPE: Final = 0.0001
+"""Standard uncertainty of a pixel's height / width and of its skew: chips are square to this, exposure by rows
+in a moving hand is not."""
+
+FEW_CORNERS: Final = 12
+"""Fewer corners than this leave lens and pose undetermined, with nothing to check them."""
+
+SOFT: Final = 2.5
+"""Blur in pixels (standard deviation of an edge) from which on the picture is called blurred."""
+
+FOCAL_OPEN: Final = 0.05
+"""Relative standard uncertainty of the focal length from which on a tilted photo is advised."""

@@ -1,0 +1,247 @@
+"""Photos of the reference card: one fit of lens, pose, card and what they leave open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trimgeo.errors import JobError
+from trimgeo.model.card import CARDS
+from trimgeo.model.lens import BrownLens
+from trimgeo.model.planemap import PlaneMap
+from trimgeo.scale.adjustment import Adjusted, Sheet, Sight, adjusted
+from trimgeo.scale.bend import LOWEST, usual
+from trimgeo.scale.bending import bend_asked_for, without_sides
+from trimgeo.scale.camera import CAMERA, FOCAL, first_camera
+from trimgeo.scale.causes import told_causes, told_note
+from trimgeo.scale.face import Face, Height, face_map
+from trimgeo.scale.lengths import with_lengths
+from trimgeo.scale.limits import (
+    CALIPER,
+    CARD_FLAT,
+    CARD_HEIGHT,
+    CARD_RESETTLES,
+    CENTRE_SHARE,
+    DECENTRING,
+    FEW_CORNERS,
+    FOCAL_GUESS,
+    FOCAL_TOLD,
+    FOCAL_UNTOLD,
+    PIXEL_SHAPE,
+    RADIAL_TERMS,
+    UNEQUAL_SCALE,
+    UNKNOWN_SCALE,
+)
+from trimgeo.tables import BAR
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_FRAME_DIAGONAL = float(np.hypot(36.0, 24.0))
+"""Diagonal, mm, of the frame that 35 mm equivalents refer to (CIPA DCG-001, from memory)."""
+
+_STILL = 1e-6
+_CONTRADICTED = 3.0
+
+
+def _no_checks() -> tuple[Floats, Floats]:
+    return np.zeros((0, 2, 2)), np.zeros(0)
+
+
+@dataclass(frozen=True, eq=False)
+class CardShot:
+    """What a photo shows of a card: corners ``ids`` (n,) at ``pixels`` (n, 2), each known to ``sigma`` (n,) px.
+
+    ``size`` (columns, rows) of the picture, ``blur`` of its edges in px; ``height`` of the shown face above the card,
+    mm, or three of ((pixel), mm); ``bars`` the card's 100 mm bars as measured; ``focal_35mm`` and ``taken_by`` what the
+    file says of the camera; ``mirrored`` where the bottom face is shown; ``checks`` ends (k, 2, 2) px and lengths (k,)
+    mm known by caliper.
+    """
+
+    ids: Ints
+    pixels: Floats
+    sigma: Floats
+    blur: float
+    size: tuple[int, int]
+    paper: str
+    height: Height
+    bars: tuple[float, float] | None = None
+    focal_35mm: float | None = None
+    taken_by: str | None = None
+    mirrored: bool = False
+    checks: tuple[Floats, Floats] = field(default_factory=_no_checks)
+
+
+@dataclass(frozen=True, eq=False)
+class CardFit:
+    """A fitted photo.
+
+    ``to_card`` takes pixels to mm of the shown face, at true scale, x along the card's; ``residuals`` (n, 2)
+    are corners as seen less as fitted, px, ``residuals_mm`` the same on the card; ``corners`` is how many count.
+    """
+
+    to_card: PlaneMap
+    residuals: Floats
+    residuals_mm: Floats
+    focal_px: float
+    corners: int
+    note: str
+    warnings: tuple[str, ...]
+
+
+def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit, ...]:
+    """All photos of cards of a job in one adjustment; ``where`` names each for messages.
+
+    Lens (two radial terms, and what little a phone has besides), principal point, focal length and pose
+    of each photo, scale and bend of each card, heights: every one a parameter, either told by the corners or held by its
+    prior (`limits`), so that the covariance has what the corners leave open (Bayesian bundle adjustment;
+    Hartley and Zisserman, Multiple View Geometry, 2nd ed., A6; JCGM 101 for priors as knowledge).  Photos by
+    one camera share their radial terms, photos of one card (same bars) its scale and bend.  How far a
+    card may be bent is itself judged by evidence: see `bending`.
+
+    Raises `trimgeo.JobError` where the corners determine nothing.
+
+    >>> from trimgeo.model.card import CARDS
+    >>> ids = CARDS["A4"].corner_ids
+    >>> at = CARDS["A4"].corners(ids)
+    >>> pixels = np.array([150.0, 3100.0]) + at * [10.0, -10.0]  # from straight above, 10 pixels per mm
+    >>> shot = CardShot(ids, pixels, np.full(len(ids), 0.1), 1.0, (2400, 3200), "A4", 0.0, bars=(100.0, 100.0))
+    >>> (fit,) = fit_cards([shot], ["photo"])
+    >>> fit.to_card.to_mm([[1150.0, 2100.0]]).round(2), len(fit.warnings)  # a tilted photo is advised
+    (array([[100., 100.]]), 1)
+    """
+    for shot, place in zip(shots, where, strict=True):
+        _refuse_undetermined(shot, place)
+    sheets, sights = _known(shots)
+    fit = _fitted(sheets, sights)
+    doubted = _contradicted(fit, shots)
+    if doubted:
+        sights = [_freed(sight) if v in doubted else sight for v, sight in enumerate(sights)]
+        fit = _fitted(sheets, sights)
+    extra = without_sides(fit)
+    faces = [_face(shot) for shot in shots]
+    for v, shot in enumerate(shots):
+        if shot.bars is None and len(shot.checks[1]):
+            fit = with_lengths(fit, v, faces[v], *shot.checks)
+    return tuple(
+        _told(fit, v, shot, faces[v], extra[v], v in doubted, place)
+        for v, (shot, place) in enumerate(zip(shots, where, strict=True))
+    )
+
+
+def _fitted(sheets: list[Sheet], sights: list[Sight]) -> Adjusted:
+    bent = bend_asked_for(sheets, sights)
+    return adjusted(bent.sheets, sights, bent)
+
+
+def _face(shot: CardShot) -> Face:
+    return Face(shot.height, -np.array(CARDS[shot.paper].size) / 2, shot.mirrored, shot.size)
+
+
+def _known(shots: Sequence[CardShot]) -> tuple[list[Sheet], list[Sight]]:
+    """Sheets and sights with what is known of each beforehand."""
+    sheet_keys: list[object] = [
+        ("apart", v) if shot.bars is None else (shot.paper, shot.bars) for v, shot in enumerate(shots)
+    ]
+    maker_keys: list[object] = [
+        ("apart", v) if shot.taken_by is None else (shot.taken_by, shot.size) for v, shot in enumerate(shots)
+    ]
+    sheet_order, maker_order = list(dict.fromkeys(sheet_keys)), list(dict.fromkeys(maker_keys))
+    sheets = [
+        _sheet(shots[sheet_keys.index(key)], several=sheet_keys.count(key) > 1) for key in sheet_order
+    ]
+    sights = [
+        _sight(shot, sheet_order.index(sheet), maker_order.index(maker), sheets[sheet_order.index(sheet)])
+        for shot, sheet, maker in zip(shots, sheet_keys, maker_keys, strict=True)
+    ]
+    return sheets, sights
+
+
+def _sheet(shot: CardShot, *, several: bool) -> Sheet:
+    x, y = (1.0, 1.0) if shot.bars is None else (shot.bars[0] / BAR, shot.bars[1] / BAR)
+    each = CALIPER / BAR / np.sqrt(2)
+    known = (UNKNOWN_SCALE, UNEQUAL_SCALE / 2) if shot.bars is None else (each, each)
+    return Sheet(
+        half=np.array(CARDS[shot.paper].size) / 2,
+        scale=np.array([(x + y) / 2, (x - y) / 2]),
+        scale_known=np.array(known),
+        bend_known=CARD_FLAT * usual(),
+        own_bend=np.full(LOWEST, CARD_RESETTLES if several else _STILL),
+    )
+
+
+def _sight(shot: CardShot, sheet: int, maker: int, card: Sheet) -> Sight:
+    diagonal = float(np.hypot(*shot.size))
+    told = shot.focal_35mm
+    focal = (FOCAL_GUESS if told is None else told) / _FRAME_DIAGONAL * diagonal
+    middle = ((shot.size[0] - 1) / 2, (shot.size[1] - 1) / 2)
+    lens = BrownLens(middle, focal, 0.0, 0.0, 0.0, 0.0, 0.0)
+    at = CARDS[shot.paper].corners(shot.ids) - card.half
+    known = np.full(CAMERA, np.inf)
+    known[:2] = CENTRE_SHARE * diagonal
+    known[FOCAL] = FOCAL_UNTOLD if told is None else FOCAL_TOLD
+    known[3:10] = [*RADIAL_TERMS, DECENTRING, DECENTRING, PIXEL_SHAPE, PIXEL_SHAPE]
+    mean, half = card.scale
+    start = first_camera(at * [mean + half, mean - half], shot.pixels, lens)
+    heights = 3 if isinstance(shot.height, tuple) else 1
+    return Sight(
+        at, shot.pixels, np.asarray(shot.sigma), start, known, sheet, maker, np.full(heights, CARD_HEIGHT)
+    )
+
+
+def _contradicted(fit: Adjusted, shots: Sequence[CardShot]) -> set[int]:
+    """Photos whose told focal length the corners deny."""
+    found = set()
+    for v, shot in enumerate(shots):
+        off = fit.camera(v).parameters[FOCAL] - fit.sights[v].start.parameters[FOCAL]
+        if shot.focal_35mm is not None and abs(off) > _CONTRADICTED * FOCAL_TOLD:
+            found.add(v)
+    return found
+
+
+def _freed(sight: Sight) -> Sight:
+    known = sight.known.copy()
+    known[FOCAL] = 2 * FOCAL_UNTOLD
+    return replace(sight, known=known)
+
+
+def _told(
+    fit: Adjusted, v: int, shot: CardShot, face: Face, extra: Floats, doubted: bool, where: str
+) -> CardFit:
+    to_card, slopes = face_map(fit, v, face)
+    to_card = replace(to_card, covariance=to_card.covariance + slopes @ extra @ slopes.T)
+    if not np.isfinite(to_card.covariance).all() or not np.isfinite(to_card.matrix).all():
+        raise JobError(where, "found corners of the card that fix no map", "photograph all of the card, sharply")
+    misses = fit.misses[v]
+    residuals_mm = np.einsum("nij,nj->ni", to_card.slopes(shot.pixels), misses)
+    used = int((fit.weights[v] > 0.25).sum())
+    return CardFit(
+        to_card,
+        misses,
+        residuals_mm,
+        fit.camera(v).lens.focal,
+        used,
+        told_note(fit, v),
+        told_causes(fit, v, blur=shot.blur, measured=shot.bars is not None or len(shot.checks[1]) > 0, doubted=doubted),
+    )
+
+
+def _refuse_undetermined(shot: CardShot, where: str) -> None:
+    """Corners must be several, and spread in two directions."""
+    if len(shot.ids) < FEW_CORNERS:
+        raise JobError(
+            where,
+            f"found {len(shot.ids)} corners of the reference card, and {FEW_CORNERS} are needed",
+            "leave at least a third of the card's border free and in the picture",
+        )
+    at = CARDS[shot.paper].corners(shot.ids)
+    across = np.linalg.svd(at - at.mean(axis=0), compute_uv=False)[-1] / np.sqrt(len(at))
+    if across < 0.4 * CARDS[shot.paper].square:
+        raise JobError(
+            where,
+            "found corners of the reference card along one line only",
+            "photograph two neighbouring sides of the card at least",
+        )
