@@ -54,7 +54,7 @@ def card_sheet(card: Card) -> Sheet:
 
 
 def _squares(card: Card) -> Iterator[Item]:
-    """The black squares of the ring: those whose column and row, from the top left, are odd or even together."""
+    """The black squares: those whose column and row, from the top left, are odd or even together."""
     left, low = card.origin
     for row in range(card.rows):
         for column in range(card.columns):

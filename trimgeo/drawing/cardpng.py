@@ -13,7 +13,7 @@ from trimgeo.drawing.sheet import XY, Discs, Filled, Sheet, Strokes, Text
 from trimgeo.drawing.signs import rgb
 
 _DENSITIES: Final = (24, 20)
-"""Pixels per mm, best first: 609.6 dpi, past what printers resolve; 508 dpi where only that fits the paper."""
+"""Pixels per mm, best first: 609.6 dpi, as printers have; 508 dpi where only that fits the paper."""
 
 
 def to_png(sheet: Sheet) -> bytes:
@@ -53,8 +53,8 @@ def _area(picture: Image.Image, ring: tuple[XY, ...], colour: str, height: float
 
     at = np.array(ring)
     columns, rows = at[:, 0] * density, (height - at[:, 1]) * density
-    left, top = int(round(columns.min())), int(round(rows.min()))
-    wide, high = int(round(columns.max())) - left, int(round(rows.max())) - top
+    left, top = round(columns.min()), round(rows.min())
+    wide, high = round(columns.max()) - left, round(rows.max()) - top
     mask = np.zeros((high * 2 + 1, wide * 2 + 1), np.uint8)
     # At twice the density a pixel's centre is a point of its own, odd, and an edge is even.
     points = np.round(np.column_stack([columns - left, rows - top])).astype(np.int32) * 2

@@ -27,7 +27,7 @@ _FINE: Final = 120.0
 """Side of a square, pixels, as fine as a corner needs: finer pictures are halved, thirded, ..."""
 _SOFT_MM: Final = 0.2
 _SOFT_PIXELS: Final = 2.0
-"""An edge that spreads by more than both (standard deviation) is a matter of focus or a shaken hand, not of pixels."""
+"""An edge that spreads by more than both (standard deviation) comes from focus or a shaken hand."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +143,8 @@ def _warnings(card: Card, count: int, blur: float, side: float) -> tuple[str, ..
         )
     if count < len(card.corner_ids) / 4:
         warnings.append(
-            f"only {count} of the card's {len(card.corner_ids)} corners can be used: leave more of its border free"
+            f"only {count} of the card's {len(card.corner_ids)} corners can be used: "
+            "leave more of its border free"
         )
     return tuple(warnings)
 
@@ -200,7 +201,7 @@ def _looks_like_one(fit: Saddles, guesses: Guesses, sides: Floats) -> NDArray[np
     up, compared with the picture's other corners.
     """
     moved = np.hypot(*(fit.centres - guesses.centres).T)
-    good = (
+    good = np.asarray(
         fit.still & (fit.contrast > 12) & (moved < np.maximum(3.0, 0.08 * sides)) & (fit.blur < 0.3 * sides)
     )
     good &= np.isfinite(fit.sigma) & (fit.sigma < 0.03 * sides)
@@ -210,7 +211,7 @@ def _looks_like_one(fit: Saddles, guesses: Guesses, sides: Floats) -> NDArray[np
         good &= share < 2.5 * usual + 0.02
         good &= fit.blur < 2.0 * float(np.median(fit.blur[good])) + 0.5
         good &= fit.contrast > 0.2 * float(np.median(fit.contrast[good]))
-    return good
+    return np.asarray(good)
 
 
 def _guessed(card: Card, codes: Codes) -> tuple[Ints, Guesses]:

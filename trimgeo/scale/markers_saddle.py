@@ -1,15 +1,15 @@
 """Chessboard corners to hundredths of a pixel: a soft saddle fitted to the grey levels round each.
 
 The model of a corner is the printed card seen through a Gaussian blur: two crossing edges and the nearest
-corners of the two markers beside it, under light that changes linearly, through a curve of grey levels of second
-order.  It is the same seen upside down, and so is the window: what the model leaves out (tone curves, ink
-that spreads, markers that run over) moves both sides alike and the centre not.
+corners of the two markers beside it, under light that changes linearly, through a curve of grey levels of
+second order.  It is the same seen upside down, and so is the window: what the model leaves out (tone
+curves, ink that spreads) moves both sides alike and the centre not.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,8 +37,8 @@ _LIGHT: Final = 7
 class Guesses:
     """Where corners are about to be: ``centres`` (n, 2) pixels, ``along`` and ``across`` (n, 2).
 
-    ``along`` is the edge of the square to one side of the corner as a vector in pixels, ``across`` that to the next
-    side, so turned that the quadrant between them is white and bears a marker.
+    ``along`` is the edge of the square to one side of the corner as a vector in pixels, ``across`` that to
+    the next side, so turned that the quadrant between them is white and bears a marker.
     """
 
     centres: Floats
@@ -50,8 +50,8 @@ class Guesses:
 class Saddles:
     """Fitted corners: ``centres`` (n, 2) and ``sigma`` (n,) pixels, standard uncertainty of a coordinate.
 
-    ``blur`` (n,): standard deviation of the edges' spread, pixels; ``contrast`` (n,): white less black, grey levels;
-    ``residual`` (n,): root mean square of what the model leaves, grey levels; ``still`` (n,): the fit came to rest.
+    ``blur`` (n,): standard deviation of the edges' spread, pixels; ``contrast`` (n,): white less black, and
+    ``residual`` (n,): rms of what the model leaves, grey levels; ``still`` (n,): it came to rest.
     """
 
     centres: Floats
@@ -189,8 +189,9 @@ def _tone(x: Singles, y: Singles, shape: Floats, gaps: Floats) -> tuple[Singles,
         for value in (np.cos(shape[:, 2]), np.sin(shape[:, 2]), np.cos(shape[:, 3]), np.sin(shape[:, 3]))
     )
     blur = np.exp(shape[:, 4]).astype(np.float32)[:, None]
-    u, v = (cos1 * x + sin1 * y) / blur, (cos2 * x + sin2 * y) / blur
-    p, q = (gap.astype(np.float32)[:, None] / blur for gap in gaps)
+    u: Singles = (cos1 * x + sin1 * y) / blur
+    v: Singles = (cos2 * x + sin2 * y) / blur
+    p, q = (np.asarray(gap[:, None], np.float32) / blur for gap in gaps)
     phi_u, phi_v = _phi(u), _phi(v)
     up, vp, um, vm = _phi(u - p), _phi(v - q), _phi(-u - p), _phi(-v - q)
     tone = phi_u * phi_v + (1 - phi_u) * (1 - phi_v) - up * vp - um * vm
@@ -219,13 +220,13 @@ def _tone(x: Singles, y: Singles, shape: Floats, gaps: Floats) -> tuple[Singles,
     return tone, slopes
 
 
-def _bell(z: Singles) -> Singles:
+def _bell(z: NDArray[Any]) -> Singles:
     """The normal density."""
     return np.asarray(np.exp(-0.5 * z * z) * np.float32(1 / np.sqrt(2 * np.pi)))
 
 
-def _phi(z: Singles) -> Singles:
-    """The normal distribution to 1e-7 (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.17)."""
+def _phi(z: NDArray[Any]) -> Singles:
+    """The normal distribution to 1e-7 (Abramowitz and Stegun, 1964, 26.2.17)."""
     size = np.abs(z)
     t = 1 / (1 + np.float32(0.2316419) * size)
     series = np.zeros_like(t)
@@ -240,7 +241,7 @@ def _alike(residual: Singles, kept: Singles, count: int) -> float:
 
     The sum of the residuals' autocorrelation over lags of up to two pixels, over all windows together.
     """
-    side = int(round(np.sqrt(residual.shape[1])))
+    side = round(np.sqrt(residual.shape[1]))
     windows = (residual * kept).reshape(count, side, side)
     total = float((windows**2).sum())
     if total == 0:
