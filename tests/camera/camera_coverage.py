@@ -10,7 +10,7 @@ import numpy as np
 
 
 def _pieces(start, end):
-    """Sides, shape (n, 2) each, cut at whole columns and rows: starts, ends, shape (m, 2), and their sides."""
+    """Sides, shape (n, 2) each, cut at whole columns and rows: starts, ends, (m, 2), and their sides."""
     number, share = [np.repeat(np.arange(len(start)), 2)], [np.tile([0.0, 1.0], len(start))]
     for axis in (0, 1):
         a, b = start[:, axis], end[:, axis]
@@ -41,7 +41,7 @@ def covered(rings, box, weights=None):
     """Share of each pixel of ``box`` (left, top, right, bottom) inside the rings, float32.
 
     ``rings``: list of (n, 2) pixel positions; holes run the other way round than what they are in.
-    Where rings lie side by side their shares add up.  With ``weights``, one a ring, each ring counts that much.
+    Where rings lie side by side their shares add up.  With ``weights``, one a ring, each counts that much.
     """
     left, top, right, bottom = box
     columns, rows = right - left, bottom - top

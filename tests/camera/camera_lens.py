@@ -7,7 +7,7 @@ import numpy as np
 
 @dataclass(frozen=True, eq=False)
 class Camera:
-    """Brown's lens (Brown 1966: Decentering distortion of lenses), in front of pixels that are not quite square.
+    """Brown's lens (Brown 1966, Decentering distortion of lenses) and pixels that are not quite square.
 
     ``size`` (columns, rows); ``focal`` px; ``centre`` px; ``radial`` k1, k2, k3; ``tangential`` p1, p2;
     ``aspect`` is fy / fx - 1; ``skew`` in columns a row; ``turn`` (3, 3) world to camera, y down, z ahead;
@@ -72,7 +72,7 @@ class Camera:
         return slopes
 
     def monotonic(self, margin=1.02):
-        """Whether the lens keeps radii in order (by at least a quarter) out to the picture's corners and a little past."""
+        """Whether the lens keeps radii in order, by at least a quarter, to a little past the corners."""
         columns, rows = self.size
         corners = np.array([[0, 0], [columns, 0], [0, rows], [columns, rows]], float)
         reach = margin * np.hypot(*((corners - self.centre) / self.focal).T).max()

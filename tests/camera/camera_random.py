@@ -79,7 +79,6 @@ def random_scene(
             body, parts=tuple(parts), paint=tuple(paint), traces=traces, colour=colour or _mask(draw(8))
         )
         settled = replace(sheet, bend=_level(sheet, body))
-        # the camera is drawn once: a lens that folds, or a board off the picture, is the board's or lens's draw again
         camera = aimed(lens, settled, draw(9), tilt)
         scene = Scene(
             seed=seed,
@@ -100,7 +99,7 @@ def random_scene(
 
 
 def more_views(scene, count=1, *, tilt=None, vary=0.01):
-    """Further photos by the same camera of the same things: autofocus and stabiliser move focal and centre."""
+    """Further photos by the same camera of the same things: focal length and centre move a little."""
     found = []
     for n in range(1, count + 1):
         for attempt in range(200):
@@ -126,7 +125,7 @@ def more_views(scene, count=1, *, tilt=None, vary=0.01):
 
 
 def line(points, width=0.8, colour=(20, 30, 120), *, wobble=0.0, gaps=(), hides=0.9, seed=0, closed=False):
-    """A pen's line as `Paint`: ``points`` (n, 2) board mm; ``wobble`` mm by which a free hand strays, smoothly;
+    """A pen's line as `Paint`: ``points`` (n, 2) board mm; ``wobble`` mm by which a free hand strays;
     ``gaps``: (start, end) in mm along it where the pen left nothing; its middle is returned too."""
     path = shapely.LineString([*points, points[0]] if closed else points)
     along = np.arange(0, path.length, 0.25)

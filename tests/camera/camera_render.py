@@ -28,7 +28,6 @@ def _curve(steps=4096):
 
 def render(scene):
     """The picture: uint8, shape (rows, columns, 3), blue first."""
-    columns, rows = scene.size
     random = np.random.default_rng([scene.seed, 1])
     canvas = _table(scene, random)
     if scene.sheet is not None:

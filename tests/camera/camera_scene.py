@@ -160,7 +160,7 @@ class Scene:
         return tuple(round(float(b), 3) for b in 100 * np.array(self.sheet.scale) + error)
 
     def height_read(self, at=None):
-        """The height of the shown face at a board position (its middle) as a caliper tells it: within 0.05 mm."""
+        """The height of the shown face at a board position (its middle) by caliper: within 0.05 mm."""
         at = np.array([self.body.polygon.centroid.coords[0] if at is None else at])
         error = np.random.default_rng([self.seed, 78, *np.abs(at[0] * 100).astype(int)]).uniform(-0.05, 0.05)
         return round(float(self.height_at(at)[0] + error), 3)

@@ -116,8 +116,8 @@ def black_boxes(paper):
                 side = MARKER_SHARE * card.square / 7
                 start = corner + (1 - MARKER_SHARE) / 2 * card.square + [0, 7 * side]
                 for r, c in np.argwhere(cells):
-                    low.append(start + [c * side, -(r + 1) * side])
-                    high.append(start + [(c + 1) * side, -r * side])
+                    low.append(np.add(start, (c * side, -(r + 1) * side)))
+                    high.append(np.add(start, ((c + 1) * side, -r * side)))
             white += 1
     boxes = [_boxes(low, high), _margins(card)]
     return np.concatenate(boxes)
