@@ -1,0 +1,233 @@
+"""The board's edge in a true-scale picture: told from its background, then fitted between pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from trimgeo.errors import JobError
+from trimgeo.model.board import Picture, Pixels, Ring
+from trimgeo.vision.edge_lines import straightened
+from trimgeo.vision.holes import FoundHole, find_holes
+
+Floats = NDArray[np.float64]
+Eye = tuple[float, float, float]
+
+_COARSE = 5.0
+"""Pixels per mm in which the board is told from its background."""
+_STEP = 0.15
+"""Distance, mm, of the places where the edge is measured."""
+_REACH = 0.9
+"""How far, mm, to both sides of the coarse edge it is looked for."""
+_LEAST_AREA = 100.0
+"""A board smaller than this, mm², is a speck of something else."""
+
+
+@dataclass(frozen=True)
+class FoundEdge:
+    """The outline of the shown face, mm, counter-clockwise, and the holes in it.
+
+    ``uncertainty`` is the standard uncertainty of the finding itself, in one direction, mm.
+    """
+
+    ring: Ring
+    uncertainty: float
+    holes: tuple[FoundHole, ...]
+    warnings: tuple[str, ...]
+
+
+def find_edge(
+    picture: Picture,
+    thickness: float,
+    eye: Eye | None = None,
+    seed: tuple[float, float] | None = None,
+    where: str = "board edge",
+) -> FoundEdge:
+    """Find the edge of the face that a picture shows, and its holes.
+
+    ``eye`` (mm) is the camera: x, y, height above the shown face; None for a scan.  What is measured is
+    the silhouette, because only the background's colour is known; where the outward normal n
+    points to the camera's foot, the wall stands out of the face by ``n . (eye_xy - p) t / (eye_z + t)``
+    (similar triangles), and that is taken off.  ``seed`` (mm) lies on the board.
+
+    Raises `JobError` where no board can be told from its background or it runs out of the picture.
+
+    >>> pixels = np.full((300, 400, 3), 235, np.uint8)
+    >>> pixels[50:250, 60:340] = (60, 110, 40)
+    >>> found = find_edge(Picture(10.0, (0.0, 299.0), (400, 300), lambda: pixels), 1.6)
+    >>> [round(float(v), 1) for v in found.ring.polygon.bounds]
+    [5.9, 4.9, 34.0, 25.0]
+    """
+    polygon, spread, background = find_outline(picture, thickness, eye, seed, where)
+    holes = find_holes(picture, polygon.buffer(-0.3), eye, thickness, background)
+    warnings = ()
+    if spread > 0.1:
+        warnings = ("the board's edge is uneven in the picture: compare it with the board",)
+    return FoundEdge(Ring(polygon), max(spread, 0.1 / picture.pixels_per_mm), holes, warnings)
+
+
+def find_outline(
+    picture: Picture, thickness: float, eye: Eye | None, seed: tuple[float, float] | None, where: str
+) -> tuple[Polygon, float, tuple[float, float, float]]:
+    """`find_edge` without the holes: outline, scatter of the points in mm, the ground's colour."""
+    pixels = picture.pixels
+    mask, scale, background = _board_mask(picture, pixels, seed, where)
+    coarse = _coarse_ring(mask, scale)
+    points, normals, spread = _measured(pixels, coarse, picture.pixels_per_mm)
+    mm = (points - picture.origin) * (1, -1) / picture.pixels_per_mm
+    outward = normals * (1, -1)
+    if eye is not None:
+        way = (np.array(eye[:2]) - mm) * (thickness / (eye[2] + thickness))
+        mm = mm - outward * np.maximum((way * outward).sum(axis=1), 0.0)[:, None]
+    mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
+    polygon = straightened(mm)
+    if not polygon.is_valid or polygon.area < _LEAST_AREA:
+        raise _unclear(where)
+    return polygon, spread, background
+
+
+def _unclear(where: str) -> JobError:
+    return JobError(
+        where,
+        "no board can be told from its background in this picture",
+        "photograph it on a plain ground of another colour, or give the edge's corners as points",
+    )
+
+
+def _board_mask(
+    picture: Picture, pixels: Pixels, seed: tuple[float, float] | None, where: str
+) -> tuple[NDArray[np.uint8], float, tuple[float, float, float]]:
+    """The board as 1 at a coarse scale, that scale, and the background's commonest colour."""
+    scale = min(1.0, _COARSE / picture.pixels_per_mm)
+    small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small = cv2.medianBlur(small, 3)
+    centres, shares = _ground_colours(small)
+    off = _off_ground(small.astype(np.float32), centres, shares)
+    level = max(22.0, 0.5 * cv2.threshold(np.minimum(off, 255).astype(np.uint8), 0, 1, cv2.THRESH_OTSU)[0])
+    mask = (off > level).astype(np.uint8)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+    mask = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc), cv2.MORPH_OPEN, disc)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    if count < 2:
+        raise _unclear(where)
+    chosen = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    if seed is not None:
+        column = int((picture.origin[0] + seed[0] * picture.pixels_per_mm) * scale)
+        row = int((picture.origin[1] - seed[1] * picture.pixels_per_mm) * scale)
+        if 0 <= row < labels.shape[0] and 0 <= column < labels.shape[1] and labels[row, column]:
+            chosen = int(labels[row, column])
+    left, top, wide, tall, area = (int(v) for v in stats[chosen])
+    if area / (picture.pixels_per_mm * scale) ** 2 < _LEAST_AREA:
+        raise _unclear(where)
+    if left <= 1 or top <= 1 or left + wide >= mask.shape[1] - 1 or top + tall >= mask.shape[0] - 1:
+        raise JobError(
+            where,
+            "the board, or something of its colour, runs out of the picture",
+            "photograph the whole board with ground around it, or give the edge's corners as points",
+        )
+    ground = centres[int(np.argmax(shares))]
+    return (labels == chosen).astype(np.uint8), scale, (float(ground[0]), float(ground[1]), float(ground[2]))
+
+
+def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
+    """Up to three colours of the picture's border and their shares."""
+    band = max(3, round(0.03 * min(small.shape[:2])))
+    strips = [small[:band], small[-band:], small[:, :band], small[:, -band:]]
+    border = np.vstack([strip.reshape(-1, 3) for strip in strips]).astype(np.float32)[::3]
+    cv2.setRNGSeed(0)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 1.0)
+    _, label, centres = cv2.kmeans(border, 3, np.empty((0, 0), np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
+    shares = np.bincount(label.ravel(), minlength=3) / len(border)
+    kept = shares > 0.05
+    return centres[kept].astype(np.float64), shares[kept]
+
+
+def _off_ground(small: NDArray[np.float32], centres: Floats, shares: Floats) -> NDArray[np.float32]:
+    """Distance in colour from the ground's colours, their shades, and what lies between two of them."""
+    ends = [(colour * 0.55, colour * 1.08) for colour in centres]
+    ends += [(a, b) for n, a in enumerate(centres) for b in centres[n + 1 :]]
+    nearest = np.full(small.shape[:2], np.inf, np.float32)
+    for a, b in ends:
+        way = (b - a).astype(np.float32)
+        start = a.astype(np.float32)
+        share = np.clip((small - start) @ way / max(float(way @ way), 1.0), 0, 1)
+        off = small - start - share[..., None] * way
+        nearest = np.minimum(nearest, np.sqrt((off * off).sum(axis=2)))
+    return nearest
+
+
+def _coarse_ring(mask: NDArray[np.uint8], scale: float) -> Floats:
+    """The mask's outer contour in pixels of the picture, (n, 2), smoothed, evenly spaced."""
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    ring = max(contours, key=len)[:, 0, :].astype(np.float64)
+    return (ring + 0.5) / scale - 0.5
+
+
+def _measured(pixels: Pixels, coarse: Floats, per_mm: float) -> tuple[Floats, Floats, float]:
+    """Edge points and outward normals, (n, 2), in pixels, and the scatter along the edge, mm."""
+    ring = coarse
+    for reach in (_REACH, 0.6 * _REACH):
+        places, normals = _evenly(ring, _STEP * per_mm, per_mm)
+        offsets = _offsets(pixels, places, normals, reach * per_mm)
+        good = np.isfinite(offsets)
+        offsets = np.interp(np.arange(len(offsets)), np.flatnonzero(good), offsets[good], period=len(offsets))
+        middle = np.median([np.roll(offsets, k) for k in range(-3, 4)], axis=0)
+        rough = offsets - middle
+        offsets = np.where(np.abs(rough) > 0.15 * per_mm, middle, offsets)
+        ring = places + normals * offsets[:, None]
+    spread = 1.4826 * float(np.median(np.abs(rough))) / per_mm
+    return ring, normals, spread
+
+
+def _evenly(ring: Floats, step: float, per_mm: float) -> tuple[Floats, Floats]:
+    """Points along a ring a step apart and their outward normals, both (n, 2), smoothed over half a mm."""
+    line = shapely.LinearRing(ring)
+    count = max(16, int(line.length / step))
+    points = shapely.get_coordinates(
+        shapely.line_interpolate_point(line, np.arange(count) * line.length / count)
+    )
+    width = max(1, round(0.35 * per_mm / step))
+    smooth = np.mean([np.roll(points, k, axis=0) for k in range(-width, width + 1)], axis=0)
+    along = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    outward = np.column_stack([along[:, 1], -along[:, 0]])
+    return points, outward if shapely.is_ccw(line) else -outward
+
+
+def _offsets(pixels: Pixels, places: Floats, normals: Floats, reach: float) -> Floats:
+    """How far along its normal, pixels, the outermost strong step of colour lies; NaN where none does."""
+    along = np.arange(-reach, reach + 0.26, 0.5)
+    x = (places[:, :1] + normals[:, :1] * along).astype(np.float32)
+    y = (places[:, 1:] + normals[:, 1:] * along).astype(np.float32)
+    profile = _sampled(pixels, x, y)
+    profile = np.mean([np.roll(profile, k, axis=0) for k in (-1, 0, 1)], axis=0)
+    change = np.linalg.norm(profile[:, 4:] - profile[:, :-4], axis=2)
+    middle = along[2:-2]
+    strongest = change.max(axis=1)
+    peak = np.zeros(change.shape, bool)
+    peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])
+    peak &= change > np.maximum(0.5 * strongest, 12.0)[:, None]
+    last = change.shape[1] - 1 - np.argmax(peak[:, ::-1], axis=1)
+    last = np.clip(last, 1, change.shape[1] - 2)
+    row = np.arange(len(places))
+    a, b, c = change[row, last - 1], change[row, last], change[row, last + 1]
+    bend = a - 2 * b + c
+    shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, 1), 0.0)
+    found = middle[last] + 0.5 * np.clip(shift, -1, 1)
+    return np.where(peak.any(axis=1), found, np.nan)
+
+
+def _sampled(pixels: Pixels, x: NDArray[np.float32], y: NDArray[np.float32]) -> Floats:
+    """Colours between pixels, (n, m, 3), in pieces: the table of positions has a limited height."""
+    parts = [
+        cv2.remap(
+            pixels, x[n : n + 20000], y[n : n + 20000], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        for n in range(0, len(x), 20000)
+    ]
+    return np.vstack(parts).astype(np.float64)
