@@ -36,7 +36,9 @@ def judged(scene, near):
     at = shapely.points(shapely.get_coordinates(found.ring.exterior))
     tree = shapely.STRtree(at)
     corners = shapely.points(scene.corners)
-    near_corner = [tree.geometries[n].distance(c) for n, c in zip(tree.nearest(corners), corners, strict=True)]
+    near_corner = [
+        tree.geometries[n].distance(c) for n, c in zip(tree.nearest(corners), corners, strict=True)
+    ]
     stray = 0.0
     if not scene.free.is_empty:
         path = np.array([])
@@ -69,11 +71,18 @@ def main(count: int, first: int = 0) -> None:
         corners += each
         strays += [stray]
         mark = "WRONG" if share < 0.95 else "miss" if worst > ALLOWED else "stray" if stray > 0.2 else ""
-        print(f"{seed:4d} {told:5s} {mark:5s} {share:.4f} {worst:6.3f} {stray:6.3f} {scene.told}  {why[20:80]}", flush=True)
+        print(
+            f"{seed:4d} {told:5s} {mark:5s} {share:.4f} {worst:6.3f} {stray:6.3f} {scene.told}  {why[20:80]}",
+            flush=True,
+        )
     within = np.mean(np.array(corners) <= ALLOWED) if corners else 0.0
     print(f"{count} boards: {alone} alone, {guided} with near, {refused} refused, {wrong} closed wrongly")
-    print(f"{len(corners)} corners: {100 * within:.1f} % within {ALLOWED} mm, median {np.median(corners):.3f} mm")
-    print(f"free hand: {100 * np.mean(np.array(strays) <= 0.2):.1f} % of boards within 0.2 mm over 95 % of the path")
+    print(
+        f"{len(corners)} corners: {100 * within:.1f} % within {ALLOWED} mm, median {np.median(corners):.3f} mm"
+    )
+    print(
+        f"free hand: {100 * np.mean(np.array(strays) <= 0.2):.1f} % of boards within 0.2 mm over 95 % of the path"
+    )
     print(f"seconds a board: median {np.median(seconds):.1f}, most {max(seconds):.1f}")
 
 

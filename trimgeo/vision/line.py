@@ -18,11 +18,11 @@ from trimgeo.model.board import Picture
 from trimgeo.vision.line_closing import Closing, close, faces, pieces
 from trimgeo.vision.line_ink import Floats, Ground, Ink, filled, ground, inks
 from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch
-from trimgeo.vision.line_strokes import GAP, joined, traced
+from trimgeo.vision.line_near import NEAR, guided
+from trimgeo.vision.line_strokes import joined, merged, traced
 
 Pen = Literal["middle", "inside"]
-NEAR = 5.0  # mm; how far from the rough corners the line is searched
-GUIDED_GAP = 25.0  # mm; a gap that may be bridged where rough corners say how the line runs
+SHORT_GAP = 3.0  # mm; bridged first, so that longer gaps are judged by longer strokes
 ALIKE = 0.97  # two rings that share this much of their area are one finding
 ASK = "give its rough corners with `near = [[column, row], ...]`"
 
@@ -75,7 +75,9 @@ def find_line(
     sound = np.concatenate([run.found.sound for run in runs])
     if sound.mean() < (0.45 if rough is not None else 0.65):
         raise JobError(
-            where, f"a drawn line of which only {100 * sound.mean():.0f} % can be seen", f"draw it anew, or {ASK}"
+            where,
+            f"a drawn line of which only {100 * sound.mean():.0f} % can be seen",
+            f"draw it anew, or {ASK}",
         )
     ring = _ring(edge, [run.line for run in runs], closing.ring, where)
     width = float(np.median(np.concatenate([run.found.width[run.found.sound] for run in runs])))
@@ -102,7 +104,7 @@ def _candidates(
     """Each ink with the ring that its strokes close."""
     within = None
     if rough is not None:
-        band = rough.exterior.buffer(NEAR)
+        band = rough.exterior.buffer(NEAR + 1)
         within = filled(place.board.shape, band, place.origin, place.pixels_per_mm)
     found = []
     for ink in inks(place, within):
@@ -112,8 +114,11 @@ def _candidates(
         strokes = traced(place, here)
         if len(strokes) > 250:  # nobody draws so many: copper or printing
             continue
-        links = joined(strokes, ink.width, edge, GAP if rough is None else GUIDED_GAP)
-        closing = close(links, ink.width, edge, keep, rough)
+        if rough is not None:
+            closing = guided(strokes, rough, edge)
+        else:
+            strokes = merged(joined(strokes, ink.width, edge, SHORT_GAP)) if strokes else []
+            closing = close(joined(strokes, ink.width, edge), ink.width, edge, keep)
         if closing is not None:
             found.append((here, closing))
     return found
@@ -122,14 +127,19 @@ def _candidates(
 def _only(found: list[tuple[Ink, Closing]], where: str, guided: bool) -> tuple[Ink, Closing]:
     """The one finding; refuses none, several that differ, and one in doubt."""
     if not found:
-        what = "near the rough corners no drawn line" if guided else "no drawn line that closes around the keep-outs"
+        what = (
+            "near the rough corners no drawn line"
+            if guided
+            else "no drawn line that closes around the keep-outs"
+        )
         raise JobError(where, what, "draw it again, or give closer corners" if guided else ASK)
     best = max(found, key=lambda pair: (pair[1].doubt is None, pair[1].inked))
     for _, other in found:
         both = best[1].ring.intersection(other.ring).area / best[1].ring.union(other.ring).area
-        rival = other.inked > 0.5 * best[1].inked and other.doubt is None
-        if both < ALIKE and rival and not guided:
-            raise JobError(where, "several lines that could be meant", ASK)
+        rival = other.inked > (0.85 if guided else 0.5) * best[1].inked and other.doubt is None
+        if both < ALIKE and rival:
+            fix = "give rough corners closer to the line" if guided else ASK
+            raise JobError(where, "several lines that could be meant", fix)
     if best[1].doubt is not None:
         raise JobError(where, f"a drawn line and {best[1].doubt}", ASK)
     return best

@@ -51,19 +51,17 @@ def faces(edge: Polygon, lines: Sequence[LineString]) -> list[Polygon]:
     return [f for f in shapely.polygonize([noded]).geoms if inside.contains(f.representative_point())]
 
 
-def close(
-    found: Strokes, width: float, edge: Polygon, keep: Sequence[Any], rough: Polygon | None
-) -> Closing | None:
-    """The ring of one ink's strokes around ``keep``, or nearest to ``rough``; None where there is none."""
+def close(found: Strokes, width: float, edge: Polygon, keep: Sequence[Any]) -> Closing | None:
+    """The ring of one ink's strokes around ``keep``; None where there is none."""
     lines = [LineString(s.points) for s in found.strokes] + list(found.joints)
     if not lines:
         return None
-    face = _face(faces(edge, lines), edge, keep, rough)
+    face = _face(faces(edge, lines), edge, keep)
     if face is None:
         return None
-    split = bool(face.interiors)
+    split = face.exterior.hausdorff_distance(edge.exterior) < 0.5
     face = shapely.orient_polygons(Polygon(face.exterior))
-    new = _new_stretches(face, edge)
+    new = new_stretches(face, edge)
     length = sum(line.length for line in new)
     if length < 10:
         return None
@@ -71,15 +69,17 @@ def close(
     on = [_share(s, band) for s in found.strokes]
     inked = sum(s.length * share for s, share in zip(found.strokes, on, strict=True))
     total = sum(s.length for s in found.strokes)
-    if inked < (1 - (0.45 if rough is not None else MOST_BRIDGED)) * length:
+    if inked < (1 - MOST_BRIDGED) * length:
         return None
-    doubt = _doubt(found.strokes, on, face, inked, total) if rough is None else None
+    doubt = _doubt(found.strokes, on, face, inked, total)
     if split:
         doubt = "the keep-outs lie outside of the closed line"
     return Closing(face, tuple(new), inked, doubt)
 
 
-def _doubt(strokes: Sequence[Stroke], on: list[float], face: Polygon, inked: float, total: float) -> str | None:
+def _doubt(
+    strokes: Sequence[Stroke], on: list[float], face: Polygon, inked: float, total: float
+) -> str | None:
     if inked < LEAST_SHARE * total:
         return "strokes that look alike and do not belong to it"
     stray = [s for s, share in zip(strokes, on, strict=True) if share < 0.5 and s.length > STRAY]
@@ -94,13 +94,7 @@ def _share(stroke: Stroke, band: Any) -> float:
     return float(shapely.contains_xy(band, stroke.points[:, 0], stroke.points[:, 1]).mean())
 
 
-def _face(
-    found: list[Polygon], edge: Polygon, keep: Sequence[Any], rough: Polygon | None
-) -> Polygon | None:
-    if rough is not None:
-        scored = [(f.intersection(rough).area / f.union(rough).area, f) for f in found]
-        best = max(scored, key=lambda pair: pair[0], default=None)
-        return best[1] if best is not None and best[0] > 0.75 else None
+def _face(found: list[Polygon], edge: Polygon, keep: Sequence[Any]) -> Polygon | None:
     if keep:
         homes = {_home(found, shape) for shape in keep}
         if len(homes) != 1 or None in homes:
@@ -119,7 +113,7 @@ def _home(found: list[Polygon], shape: Any) -> int | None:
     return int(np.argmax(shares)) if shares and max(shares) > 0.5 else None
 
 
-def _new_stretches(ring: Polygon, edge: Polygon) -> list[LineString]:
+def new_stretches(ring: Polygon, edge: Polygon) -> list[LineString]:
     """The stretches of a ring that do not run along the board edge."""
     off = ring.exterior.difference(edge.exterior.buffer(0.02))
     merged = shapely.line_merge(off) if off.geom_type == "MultiLineString" else off

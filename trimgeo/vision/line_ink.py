@@ -231,6 +231,11 @@ def _inks_of(place: Ground, colour: Floats32, crest: NDArray[np.bool_]) -> list[
     mask = ((far < reach) & (place.board > 0)).astype(np.uint8) * np.uint8(255)
     if (mask > 0).sum() > 0.3 * (place.board > 0).sum():
         return []
+    close = 2 * round(0.3 * place.pixels_per_mm) + 1  # streaks and dust in the ink
+    mask = cv2.morphologyEx(
+        mask, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (close, close))
+    )
+    mask[place.board == 0] = 0
     widest = round(WIDEST * place.pixels_per_mm) | 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (widest, widest))
     wide = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc)

@@ -65,10 +65,16 @@ def _evened(found: Measured, reach: int) -> Floats:
     if found.sound.sum() < 2:
         return found.points
     filled = np.column_stack([np.interp(index, index[found.sound], c[found.sound]) for c in found.points.T])
-    filled[~found.sound & (index < index[found.sound][0])] = found.points[~found.sound & (index < index[found.sound][0])]
-    filled[~found.sound & (index > index[found.sound][-1])] = found.points[~found.sound & (index > index[found.sound][-1])]
+    filled[~found.sound & (index < index[found.sound][0])] = found.points[
+        ~found.sound & (index < index[found.sound][0])
+    ]
+    filled[~found.sound & (index > index[found.sound][-1])] = found.points[
+        ~found.sound & (index > index[found.sound][-1])
+    ]
     mode = "wrap" if found.closed else "reflect"
-    padded = np.pad(filled, ((reach, reach), (0, 0)), mode=mode, **({} if found.closed else {"reflect_type": "odd"}))
+    padded = np.pad(
+        filled, ((reach, reach), (0, 0)), mode=mode, **({} if found.closed else {"reflect_type": "odd"})
+    )
     return np.asarray(sum(padded[n : n + len(filled)] for n in range(2 * reach + 1)) / (2 * reach + 1))
 
 

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
 
 from trimgeo.vision.line_ink import Floats, Ground, Ink, Mask, to_board
 
-GAP = 9.0  # mm; a longer gap is bridged only where a person has said roughly where the line runs
+GAP = 12.0  # mm; a longer gap is bridged only where a person has said roughly where the line runs
 CORNER = 3.5  # mm; how far two strokes may be run on to meet at a corner
 TO_EDGE = 2.5  # mm; how far a stroke may be run on to meet the board edge
 
@@ -160,7 +161,9 @@ def joined(strokes: list[Stroke], width: float, edge: Polygon, most_gap: float =
         for j in range(i + 1, len(ends)):
             if float(np.abs(ends[j].at - end.at).max()) > most_gap:
                 continue
-            if ends[j].stroke == end.stroke and strokes[end.stroke].length < 30:
+            if (
+                ends[j].stroke == end.stroke and strokes[end.stroke].length < 30
+            ):  # no stroke closes on itself so soon
                 continue
             offer = _bridge(end, ends[j], width, most_gap)
             if offer is not None:
@@ -196,7 +199,7 @@ def _bridge(a: _End, b: _End, width: float, most_gap: float) -> tuple[float, Lin
     turn = float(np.arctan2(abs(_cross(a.onward, -b.onward)), -float(a.onward @ b.onward)))
     aside = max(abs(_cross(a.onward, between)), abs(_cross(b.onward, between)))
     ahead = a.onward @ between > -0.3 * width and -(b.onward @ between) > -0.3 * width
-    if ahead and turn < np.radians(35) and aside < 0.25 + 0.12 * gap + 0.1 * width and gap <= most_gap:
+    if ahead and turn < np.radians(35) and aside < 0.3 + 0.15 * gap + 0.1 * width and gap <= most_gap:
         return gap + 3 * aside, LineString([a.at, b.at])
     if gap < 0.8 * width + 0.6 and (ahead or gap < 0.6):
         return gap + 2 * aside + 0.5, LineString([a.at, b.at])
@@ -222,3 +225,11 @@ def _meeting(a: _End, b: _End) -> tuple[Floats, float, float] | None:
     s = _cross(b.at - a.at, b.onward) / across
     t = _cross(b.at - a.at, a.onward) / across
     return a.at + s * a.onward, s, t
+
+
+def merged(found: Strokes) -> list[Stroke]:
+    """Strokes with their joints as longer strokes, whose ends show better where they lead."""
+    lines = [LineString(s.points) for s in found.strokes] + list(found.joints)
+    whole = shapely.line_merge(shapely.MultiLineString(lines))
+    points = [shapely.get_coordinates(line) for line in getattr(whole, "geoms", [whole])]
+    return [Stroke(p, float(np.hypot(*np.diff(p, axis=0).T).sum())) for p in points]
