@@ -6,6 +6,7 @@ shapely alone.  The truth is the path that the middle of the pen took.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import cv2
@@ -164,7 +165,7 @@ def _pen_path(rng, shape: Polygon, edge: Polygon, hand: str):
     """The sides as the pen took them, and whether each is drawn and free."""
     at = np.array(shape.exterior.coords)
     sides = []
-    for a, b in zip(at[:-1], at[1:], strict=True):
+    for a, b in itertools.pairwise(at):
         middle = Point((a + b) / 2)
         drawn = middle.distance(edge.exterior) > 0.01
         free = drawn and (hand == "free" or (hand == "mixed" and rng.random() < 0.5))
@@ -391,7 +392,7 @@ def drawn_board(seed: int) -> DrawnBoard:
     pen_width = float(np.exp(rng.uniform(np.log(0.4), np.log(2.2))))
     colour = list(BOARDS)[rng.integers(0, len(BOARDS))]
     ink = FITTING[colour][rng.integers(0, len(FITTING[colour]))]
-    left, low, right, high = edge.bounds
+    _left, _low, right, high = edge.bounds
     ppm = float(np.exp(rng.uniform(np.log(7), np.log(24))))
     ppm = min(ppm, float(np.sqrt(9e6 / ((right + 16) * (high + 16)))))
     size = (int((right + 16) * ppm), int((high + 16) * ppm))
@@ -401,7 +402,7 @@ def drawn_board(seed: int) -> DrawnBoard:
     canvas.area(edge, BOARDS[colour])
     _copper(rng, canvas, edge, BOARDS[colour])
     _silk(rng, canvas, edge, (225, 228, 226) if colour != "white" else (60, 60, 60))
-    cut = [shape for shape in _parts(rng, canvas, edge, drawn, int(rng.integers(0, 3)))]
+    cut = list(_parts(rng, canvas, edge, drawn, int(rng.integers(0, 3))))
     amount = _ink_mask(rng, canvas, _strokes(rng, sides, edge), pen_width, edge) * rng.uniform(0.85, 1.0)
     canvas.pixels = (
         canvas.pixels * (1 - amount[..., None]) + amount[..., None] * np.float32(INKS[ink])
@@ -409,7 +410,7 @@ def drawn_board(seed: int) -> DrawnBoard:
     for body in cut:
         _part(rng, canvas, body, 0.0)
     pixels = _lens(rng, canvas.pixels, ppm)
-    corners = np.array([p for p in shape.exterior.coords[:-1]])
+    corners = np.array(list(shape.exterior.coords[:-1]))
     is_drawn = shapely.distance(shapely.points(corners), drawn) < 1e-6
     keep = _keep(rng, ring)
     told = f"{colour}, {ink} {pen_width:.2f} mm, {hand}, {'closed' if closed else 'edge to edge'}, {ppm:.1f} px/mm"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import cv2
 import numpy as np
 import shapely
 import shapely.ops
@@ -110,7 +110,7 @@ def _candidates(
     for ink in inks(place, within):
         here = ink
         if within is not None:
-            here = Ink(ink.colour, cv2.bitwise_and(ink.mask, within), ink.depth, ink.width)
+            here = Ink(ink.colour, np.minimum(ink.mask, within), ink.depth, ink.width)
         strokes = traced(place, here)
         if len(strokes) > 250:  # nobody draws so many: copper or printing
             continue
@@ -156,7 +156,7 @@ def _measured_run(picture: Picture, line: LineString, ink: Ink) -> _Run:
     cuts = [*([] if closed and corners else [0]), *corners, len(found.points)]
     blind = round((0.6 * width + 0.4) / STEP)
     sides: list[Stretch] = []
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in itertools.pairwise(cuts):
         inner = np.arange(first, last)
         inner = inner[(inner >= first + blind) & (inner < last - blind)]
         inner = inner[found.sound[inner]]

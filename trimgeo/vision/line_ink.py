@@ -32,7 +32,7 @@ _BIN = 7.0  # Lab units of a histogram cell
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """The working picture: ``lab`` (rows, columns, 3), ``board`` is 255 on the board, ``base`` its own colour.
+    """The working picture: ``lab`` (rows, columns, 3), ``board`` 255 on the board, ``base`` its colour.
 
     ``x = (column - origin[0]) / pixels_per_mm``, ``y = (origin[1] - row) / pixels_per_mm``, mm.
     """

@@ -47,7 +47,7 @@ def _normals(points: Floats, reach: int, closed: bool) -> Floats:
 
 
 def measure(picture: Picture, line: LineString, colour: Floats32, width: float, closed: bool) -> Measured:
-    """The middle of a stroke from the half levels of its two edges, twice: from where it was found, and again."""
+    """The middle of a stroke from the half levels of its two edges; measured twice, each time from the last."""
     points = resampled(line, STEP)
     points = points[:-1] if closed else points
     found = Measured(points, np.full(len(points), width), np.ones(len(points), bool), closed)
@@ -183,9 +183,8 @@ def _line_of(points: Floats) -> Stretch | None:
         use = np.abs(off) < max(3 * spread, 0.06)
         if use.sum() < 0.6 * len(points) or use.sum() < 8:
             return None
-    if len(off) > 30:
-        kernel = np.ones(11) / 11
-        off = np.convolve(np.where(use, off, 0), kernel, "valid")
+    if len(off) > 30:  # single bad stations do not count, a wobble does
+        off = np.median(np.lib.stride_tricks.sliding_window_view(off, 9), axis=1)
     if np.quantile(np.abs(off), 0.97) > STRAIGHT:
         return None
     along = (points - middle) @ axes[0]

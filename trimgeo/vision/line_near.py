@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -24,7 +25,7 @@ def guided(strokes: Sequence[Stroke], rough: Polygon, edge: Polygon) -> Closing 
     """
     at = shapely.get_coordinates(shapely.orient_polygons(rough).exterior)
     lines, inked = [], 0.0
-    for a, b in zip(at[:-1], at[1:], strict=True):
+    for a, b in itertools.pairwise(at):
         found = _beside(strokes, a, b)
         if found is not None:
             lines.append(found[0])
