@@ -168,5 +168,5 @@ def _plane(card: Card, codes: Codes) -> NDArray[np.bool_]:
     )
     if matrix is None or not np.isfinite(matrix).all():
         return none
-    every: NDArray[np.bool_] = np.asarray(inside, bool).reshape(-1, 4).all(1)
+    every: NDArray[np.bool_] = np.asarray(np.asarray(inside, bool).reshape(-1, 4).all(1))
     return every if every.sum() >= _GROUP else none

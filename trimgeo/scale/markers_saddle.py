@@ -189,8 +189,8 @@ def _tone(x: Singles, y: Singles, shape: Floats, gaps: Floats) -> tuple[Singles,
         for value in (np.cos(shape[:, 2]), np.sin(shape[:, 2]), np.cos(shape[:, 3]), np.sin(shape[:, 3]))
     )
     blur = np.exp(shape[:, 4]).astype(np.float32)[:, None]
-    u: Singles = (cos1 * x + sin1 * y) / blur
-    v: Singles = (cos2 * x + sin2 * y) / blur
+    u = np.asarray((cos1 * x + sin1 * y) / blur, np.float32)
+    v = np.asarray((cos2 * x + sin2 * y) / blur, np.float32)
     p, q = (np.asarray(gap[:, None], np.float32) / blur for gap in gaps)
     phi_u, phi_v = _phi(u), _phi(v)
     up, vp, um, vm = _phi(u - p), _phi(v - q), _phi(-u - p), _phi(-v - q)
