@@ -7,10 +7,12 @@ Truth comes from tests/camera, written apart from the package.  Shape error: rms
 after the best rigid motion (and, beside it, after the best similarity: what a caliper's 0.05 mm on the bars
 leaves is scale).  Largest: the greatest distance of a position from the truth over the board, placed by
 two pixels read to 0.5 px.  ``--direct`` fits without a job: corners, one adjustment, placing.
+``--json`` prints a row of figures for each scene, and no table.
 """
 
 import argparse
 import importlib.util
+import json
 import os
 import re
 import sys
@@ -249,7 +251,7 @@ def options(arguments):
     parser.add_argument("--views", type=int, default=1)
     parser.add_argument("--print", type=float, nargs="+", default=[1.0])
     parser.add_argument("--wrong-height", type=float, default=0.0)
-    for flag in ("--no-bars", "--crooked", "--checks", "--direct"):
+    for flag in ("--no-bars", "--crooked", "--checks", "--direct", "--json"):
         parser.add_argument(flag, action="store_true")
     asked = parser.parse_args(arguments)
     asked.print = (asked.print * 2)[:2]
@@ -267,6 +269,9 @@ def main(arguments=None):
     tasks = [(seed, asked) for seed in range(asked.start, asked.start + asked.count)]
     with get_context("fork").Pool(asked.workers) as pool:
         rows = list(pool.imap(_work, tasks))
+    if asked.json:
+        print(json.dumps(rows))
+        return 0
     return int(not report(rows, asked))
 
 
