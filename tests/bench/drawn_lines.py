@@ -1,4 +1,4 @@
-"""How well drawn lines are found on boards of which the truth is known: python tests/bench/drawn_lines.py [count]."""
+"""How well drawn lines of known place are found: python tests/bench/drawn_lines.py [count [first]]."""
 
 from __future__ import annotations
 
@@ -78,11 +78,9 @@ def main(count: int, first: int = 0) -> None:
     within = np.mean(np.array(corners) <= ALLOWED) if corners else 0.0
     print(f"{count} boards: {alone} alone, {guided} with near, {refused} refused, {wrong} closed wrongly")
     print(
-        f"{len(corners)} corners: {100 * within:.1f} % within {ALLOWED} mm, median {np.median(corners):.3f} mm"
+        f"{len(corners)} corners: {100 * within:.1f} % within {ALLOWED} mm, median {np.median(corners):.3f}"
     )
-    print(
-        f"free hand: {100 * np.mean(np.array(strays) <= 0.2):.1f} % of boards within 0.2 mm over 95 % of the path"
-    )
+    print(f"free hand: {100 * np.mean(np.array(strays) <= 0.2):.1f} % of boards within 0.2 mm")
     print(f"seconds a board: median {np.median(seconds):.1f}, most {max(seconds):.1f}")
 
 

@@ -413,7 +413,8 @@ def drawn_board(seed: int) -> DrawnBoard:
     corners = np.array(list(shape.exterior.coords[:-1]))
     is_drawn = shapely.distance(shapely.points(corners), drawn) < 1e-6
     keep = _keep(rng, ring)
-    told = f"{colour}, {ink} {pen_width:.2f} mm, {hand}, {'closed' if closed else 'edge to edge'}, {ppm:.1f} px/mm"
+    way = "closed" if closed else "edge to edge"
+    told = f"{colour}, {ink} {pen_width:.2f} mm, {hand}, {way}, {ppm:.1f} px/mm"
     near = _near(rng, corners, 2.5)
     return DrawnBoard(
         seed,

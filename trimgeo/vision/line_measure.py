@@ -47,7 +47,7 @@ def _normals(points: Floats, reach: int, closed: bool) -> Floats:
 
 
 def measure(picture: Picture, line: LineString, colour: Floats32, width: float, closed: bool) -> Measured:
-    """The middle of a stroke from the half levels of its two edges; measured twice, each time from the last."""
+    """The middle of a stroke from the half levels of its two edges; measured twice, each from the last."""
     points = resampled(line, STEP)
     points = points[:-1] if closed else points
     found = Measured(points, np.full(len(points), width), np.ones(len(points), bool), closed)
