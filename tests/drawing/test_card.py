@@ -101,5 +101,5 @@ def test_the_same_card_has_the_same_bytes(name: str) -> None:
 
 
 def test_an_unknown_ending_is_refused() -> None:
-    with pytest.raises(JobError, match="pdf, .svg or .png"):
+    with pytest.raises(JobError, match=r"pdf, \.svg or \.png"):
         card_file("A4", "card.jpg")

@@ -10,7 +10,7 @@ from trimgeo.errors import JobError
 from trimgeo.model.card import CARDS, RING
 from trimgeo.scale.markers import find_corners
 
-DENSITY = 12
+DENSITY = 20
 SIZE = (2000, 1500)
 FINER = 3
 
@@ -32,11 +32,10 @@ def drawn(paper: str) -> np.ndarray:
 
 
 def photographed(
-    paper: str = "A4", turned: float = 70.0, tilt: float = 15.0
+    paper: str = "A4", turned: float = 70.0, tilt: float = 15.0, focal: float = 1500.0
 ) -> tuple[np.ndarray, np.ndarray]:
     """A picture by a camera without lens errors, and the homography from mm to its pixels."""
     card, (columns, rows) = CARDS[paper], SIZE
-    focal = 1500.0
     a, b = np.radians([turned, tilt])
     spin = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
     lean = np.array([[1, 0, 0], [0, np.cos(b), -np.sin(b)], [0, np.sin(b), np.cos(b)]])
@@ -91,7 +90,7 @@ def test_corners_are_found_to_hundredths_of_a_pixel_and_their_uncertainty_is_hon
     assert 0.4 < np.sqrt(((error / found.sigma[:, None]) ** 2).mean()) < 1.5
 
 
-@pytest.mark.parametrize("turned", [0, 37, 160, 250])
+@pytest.mark.parametrize("turned", [3, 37, 160, 250])
 def test_the_card_is_found_however_it_is_turned(turned: float) -> None:
     picture, plane = photographed("letter", turned)
     found = find_corners(taken(picture), "letter", "view", "a.png")

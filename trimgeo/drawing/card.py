@@ -46,8 +46,8 @@ def card_sheet(card: Card) -> Sheet:
     """One sheet with the whole card, true to scale; nothing stands in its open middle.
 
     >>> sheet = card_sheet(CARDS["A4"])
-    >>> sheet.width, sheet.height, [len(i.ring) for i in sheet.items if i.kind == "square"][:2]
-    (210.0, 297.0, [4, 4])
+    >>> sheet.name, sheet.width, sheet.height, sheet.items[0].ring[0]  # the square at the top left
+    ('card-A4', 210.0, 297.0, (15.0, 273.5))
     """
     items = (*_squares(card), *_markers(card), *_bars(card), *_words(card))
     return Sheet(f"card-{card.paper}", *card.size, items)

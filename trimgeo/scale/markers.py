@@ -57,10 +57,10 @@ def find_corners(grey: Grey, paper: str, where: str, label: str) -> Corners:
     another paper's card, two cards, too little of it.
 
     >>> white = np.full((300, 400), 255, np.uint8)
-    >>> find_corners(white, "A4", "view", "a.png")
+    >>> find_corners(white, "A4", "view", "a.png")  # doctest: +ELLIPSIS
     Traceback (most recent call last):
     ...
-    trimgeo.errors.JobError: view: found no reference card in "a.png"; ...
+    trimgeo.errors.JobError: view, scale.card: found no reference card in "a.png"; print one with ...
     """
     card = CARDS[paper]
     seen = sight(grey, (card,))
@@ -94,14 +94,14 @@ def _few(card: Card) -> int:
 
 def _refuse_others(grey: Grey, seen: Sighting, card: Card, place: str, label: str) -> None:
     """Say why there are few or no codes: a mirror image, another card, or none."""
-    turned = sight(np.ascontiguousarray(grey[:, ::-1]), tuple(CARDS.values()))
+    turned = sight(np.ascontiguousarray(grey[:, ::-1]), tuple(CARDS.values()), 2)
     if len(turned.codes) > 2 * len(seen.codes):
         raise JobError(
             place,
             f"found a mirror image of the card in {quoted(label)}",
             "use the picture as the camera took it, not flipped",
         )
-    other = sight(grey, tuple(c for c in CARDS.values() if c is not card))
+    other = sight(grey, tuple(c for c in CARDS.values() if c is not card), 2)
     if len(other.codes) > 2 * len(seen.codes):
         raise JobError(
             place,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from types import ModuleType
 from typing import Any, Final
 
@@ -21,6 +22,8 @@ _WORKING: Final = 4e6
 _WINDOWS: Final = (9, 33, 12)
 """Sides of the windows, pixels, that tell dark from light: least, greatest, step.  A marker's border is
 some 3 to 8 of the working pixels wide."""
+_LEAST_PERIMETER: Final = 0.012
+"""Perimeter of the least marker / longer side of the picture: a card a third as wide as the picture."""
 _TOLERANCE: Final = 0.6
 """Sides of a square by which a marker may lie off the one plane: a strong lens bends a card's border by
 less, another card lies further off."""
@@ -56,13 +59,13 @@ class Sighting:
     others: Codes
 
 
-def sight(grey: Grey, cards: tuple[Card, ...]) -> Sighting:
+def sight(grey: Grey, cards: tuple[Card, ...], ways: int = 5) -> Sighting:
     """The one of the cards that shows the most markers, read in several ways until they are enough.
 
-    ``grey`` has shape (rows, columns).  The sighting may be empty.
+    ``grey`` has shape (rows, columns); at most so many ``ways`` are tried.  The sighting may be empty.
     """
     best = Sighting(cards[0], _no_codes(), _no_codes())
-    for small in _ways(grey):
+    for small in islice(_ways(grey), ways):
         codes = _read(small, grey, np.concatenate([card.marker_ids for card in cards]))
         for card in cards:
             found = _sorted_out(card, codes.only(np.isin(codes.ids, card.marker_ids)))
@@ -141,6 +144,7 @@ def _detector(wanted: Ints) -> Any:
         parameters.adaptiveThreshWinSizeMax,
         parameters.adaptiveThreshWinSizeStep,
     ) = _WINDOWS
+    parameters.minMarkerPerimeterRate = _LEAST_PERIMETER
     return aruco.ArucoDetector(some, parameters)
 
 
