@@ -82,7 +82,9 @@ def main() -> int:
     errors = np.array(errors)
     inside = int((errors <= BOUND).sum())
     print(f"{inside} of {count} within {BOUND} mm; {int(np.isinf(errors).sum())} refused")
-    print(f"median {np.median(errors):.3f}, 95th percentile {np.percentile(errors, 95, method='lower'):.3f} mm")
+    print(
+        f"median {np.median(errors):.3f}, 95th percentile {np.percentile(errors, 95, method='lower'):.3f} mm"
+    )
     print(f"{took / count:.2f} s a board, holes apart")
     return int(inside < 0.95 * count)
 

@@ -235,7 +235,7 @@ def _face(scene, rng, shape, seen):
 
 
 def _connector(canvas, scene, seen):
-    x0, y0, x1, y1 = scene.board.bounds
+    x0, _, x1, y1 = scene.board.bounds
     w = min(14.0, 0.3 * (x1 - x0))
     x = x0 + 0.4 * (x1 - x0)
     paint(canvas, seen(shapely.box(x, y1 - 8, x + w, y1 + 1.5)), (178, 182, 184))
@@ -288,8 +288,7 @@ def random_board(rng, most=110.0):
         )
     turn = rng.choice([0.0, 0.0, 90.0]) + rng.uniform(-4, 4)
     board = affinity.rotate(board, turn, origin=(0, 0))
-    board = shapely.geometry.polygon.orient(board)
-    return board
+    return shapely.geometry.polygon.orient(board)
 
 
 def _feature(board, rng, w, h):

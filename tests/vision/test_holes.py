@@ -43,4 +43,3 @@ def test_a_ring_of_copper_is_told_from_a_bare_hole(boards):
     for x, y, _, ring in HOLES:
         at = min(plated, key=lambda at: np.hypot(at[0] - x, at[1] - y))
         assert plated[at] == (ring > 0)
-

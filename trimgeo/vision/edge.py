@@ -24,6 +24,8 @@ _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
 _REACH = 0.9
 """How far, mm, to both sides of the coarse edge it is looked for."""
+_SHOWN = 14.0
+"""Grey levels by which the board differs from the ground where its edge shows."""
 _LEAST_AREA = 100.0
 """A board smaller than this, mm², is a speck of something else."""
 
@@ -76,9 +78,9 @@ def find_outline(
 ) -> tuple[Polygon, float, tuple[float, float, float]]:
     """`find_edge` without the holes: outline, scatter of the points in mm, the ground's colour."""
     pixels = picture.pixels
-    mask, scale, background = _board_mask(picture, pixels, seed, where)
+    mask, scale, centres, shares = _board_mask(picture, pixels, seed, where)
     coarse = _coarse_ring(mask, scale)
-    points, normals, spread = _measured(pixels, coarse, picture.pixels_per_mm)
+    points, normals, spread = _measured(pixels, coarse, picture.pixels_per_mm, centres)
     mm = (points - picture.origin) * (1, -1) / picture.pixels_per_mm
     outward = normals * (1, -1)
     if eye is not None:
@@ -86,9 +88,13 @@ def find_outline(
         mm = mm - outward * np.maximum((way * outward).sum(axis=1), 0.0)[:, None]
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
     polygon = straightened(mm)
+    if not polygon.is_valid:  # loops of a few pixels where the edge turns sharply
+        parts = shapely.get_parts(polygon.buffer(0))
+        polygon = shapely.geometry.polygon.orient(Polygon(max(parts, key=lambda part: part.area).exterior))
     if not polygon.is_valid or polygon.area < _LEAST_AREA:
         raise _unclear(where)
-    return polygon, spread, background
+    ground = centres[int(np.argmax(shares))]
+    return polygon, spread, (float(ground[0]), float(ground[1]), float(ground[2]))
 
 
 def _unclear(where: str) -> JobError:
@@ -101,13 +107,13 @@ def _unclear(where: str) -> JobError:
 
 def _board_mask(
     picture: Picture, pixels: Pixels, seed: tuple[float, float] | None, where: str
-) -> tuple[NDArray[np.uint8], float, tuple[float, float, float]]:
-    """The board as 1 at a coarse scale, that scale, and the background's commonest colour."""
+) -> tuple[NDArray[np.uint8], float, Floats, Floats]:
+    """The board as 1 at a coarse scale, that scale, and the ground's colours with their shares."""
     scale = min(1.0, _COARSE / picture.pixels_per_mm)
     small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     small = cv2.medianBlur(small, 3)
     centres, shares = _ground_colours(small)
-    off = _off_ground(small.astype(np.float32), centres, shares)
+    off = _off_ground(small.astype(np.float32), centres)
     level = max(22.0, 0.5 * cv2.threshold(np.minimum(off, 255).astype(np.uint8), 0, 1, cv2.THRESH_OTSU)[0])
     mask = (off > level).astype(np.uint8)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
@@ -130,8 +136,7 @@ def _board_mask(
             "the board, or something of its colour, runs out of the picture",
             "photograph the whole board with ground around it, or give the edge's corners as points",
         )
-    ground = centres[int(np.argmax(shares))]
-    return (labels == chosen).astype(np.uint8), scale, (float(ground[0]), float(ground[1]), float(ground[2]))
+    return (labels == chosen).astype(np.uint8), scale, centres, shares
 
 
 def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
@@ -147,7 +152,7 @@ def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
     return centres[kept].astype(np.float64), shares[kept]
 
 
-def _off_ground(small: NDArray[np.float32], centres: Floats, shares: Floats) -> NDArray[np.float32]:
+def _off_ground(small: NDArray[np.float32], centres: Floats) -> NDArray[np.float32]:
     """Distance in colour from the ground's colours, their shades, and what lies between two of them."""
     ends = [(colour * 0.55, colour * 1.08) for colour in centres]
     ends += [(a, b) for n, a in enumerate(centres) for b in centres[n + 1 :]]
@@ -168,12 +173,12 @@ def _coarse_ring(mask: NDArray[np.uint8], scale: float) -> Floats:
     return (ring + 0.5) / scale - 0.5
 
 
-def _measured(pixels: Pixels, coarse: Floats, per_mm: float) -> tuple[Floats, Floats, float]:
+def _measured(pixels: Pixels, coarse: Floats, per_mm: float, centres: Floats) -> tuple[Floats, Floats, float]:
     """Edge points and outward normals, (n, 2), in pixels, and the scatter along the edge, mm."""
     ring = coarse
     for reach in (_REACH, 0.6 * _REACH):
         places, normals = _evenly(ring, _STEP * per_mm, per_mm)
-        offsets = _offsets(pixels, places, normals, reach * per_mm)
+        offsets = _offsets(pixels, places, normals, reach * per_mm, centres)
         good = np.isfinite(offsets)
         offsets = np.interp(np.arange(len(offsets)), np.flatnonzero(good), offsets[good], period=len(offsets))
         middle = np.median([np.roll(offsets, k) for k in range(-3, 4)], axis=0)
@@ -199,7 +204,7 @@ def _evenly(ring: Floats, step: float, per_mm: float) -> tuple[Floats, Floats]:
     return points, outward if shapely.is_ccw(line) else -outward
 
 
-def _offsets(pixels: Pixels, places: Floats, normals: Floats, reach: float) -> Floats:
+def _offsets(pixels: Pixels, places: Floats, normals: Floats, reach: float, centres: Floats) -> Floats:
     """How far along its normal, pixels, the outermost strong step of colour lies; NaN where none does."""
     along = np.arange(-reach, reach + 0.26, 0.5)
     x = (places[:, :1] + normals[:, :1] * along).astype(np.float32)
@@ -207,11 +212,15 @@ def _offsets(pixels: Pixels, places: Floats, normals: Floats, reach: float) -> F
     profile = _sampled(pixels, x, y)
     profile = np.mean([np.roll(profile, k, axis=0) for k in (-1, 0, 1)], axis=0)
     change = np.linalg.norm(profile[:, 4:] - profile[:, :-4], axis=2)
+    # Against the ground's own colours a square of the card, or a shadow, is no step.
+    off = np.pad(_off_ground(profile.astype(np.float32), centres), ((0, 0), (6, 6)), mode="edge")
+    inner, outer = off[:, 2:-14], off[:, 14:-2]
+    shown = (inner - outer > _SHOWN) & (outer < 0.5 * inner)
     middle = along[2:-2]
-    strongest = change.max(axis=1)
+    strongest = np.where(shown, change, 0).max(axis=1)
     peak = np.zeros(change.shape, bool)
     peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])
-    peak &= change > np.maximum(0.5 * strongest, 12.0)[:, None]
+    peak &= shown & (change > np.maximum(0.3 * strongest, 12.0)[:, None])
     last = change.shape[1] - 1 - np.argmax(peak[:, ::-1], axis=1)
     last = np.clip(last, 1, change.shape[1] - 2)
     row = np.arange(len(places))

@@ -1,0 +1,56 @@
+"""The board's edge in drawn pictures: truth is the polygon that was drawn, by a renderer of its own."""
+
+import numpy as np
+import pytest
+import shapely
+
+from trimgeo.errors import JobError
+from trimgeo.model.board import Picture
+from trimgeo.vision.edge import find_edge, find_outline
+
+NOTCHED = shapely.Polygon([(0, 0), (40, 0), (40, 26), (24, 26), (24, 21), (16, 21), (16, 26), (0, 26)])
+
+
+def picture(boards, **how):
+    scene = boards.Scene(**{"board": NOTCHED, "traces": 5, "margin": 6, **how})
+    pixels, origin = boards.picture_of(scene)
+    return Picture(scene.per_mm, origin, (pixels.shape[1], pixels.shape[0]), lambda: pixels)
+
+
+def error(found, truth):
+    dense = [shapely.segmentize(shape.exterior, 0.05) for shape in (found, truth)]
+    return shapely.hausdorff_distance(*dense)
+
+
+@pytest.mark.parametrize(
+    "mask, ground", [("green", "light lid"), ("blue", "dark lid"), ("white", "dark lid")]
+)
+def test_a_scanned_board_with_a_notch_is_found_within_a_tenth_of_a_millimetre(boards, mask, ground):
+    found, _, _ = find_outline(picture(boards, mask=mask, background=ground), 1.6, None, None, "edge")
+    assert error(found, NOTCHED) <= 0.1
+
+
+def test_the_sides_are_those_of_the_shown_face_and_not_of_the_wall_below_it(boards):
+    eye = (90.0, -40.0, 300.0)  # the wall stands out by up to 0.5 mm
+    seen = picture(boards, eye=eye)
+    corners = shapely.MultiPoint(NOTCHED.exterior.coords[:-1])
+    places = shapely.points(shapely.get_coordinates(shapely.segmentize(NOTCHED.exterior, 0.1)))
+    places = places[shapely.distance(places, corners) > 1.0]
+    aware, _, _ = find_outline(seen, 1.6, eye, None, "edge")
+    unaware, _, _ = find_outline(seen, 1.6, None, None, "edge")
+    assert shapely.distance(aware.exterior, places).max() <= 0.1
+    assert shapely.distance(unaware.exterior, places).max() > 0.3
+
+
+def test_a_picture_of_plain_paper_is_refused_with_what_to_do():
+    paper = Picture(10.0, (0.0, 299.0), (300, 300), lambda: np.full((300, 300, 3), 230, np.uint8))
+    with pytest.raises(JobError, match="no board can be told from its background"):
+        find_edge(paper, 1.6, where="view front")
+
+
+def test_a_board_that_runs_out_of_the_picture_is_refused():
+    pixels = np.full((300, 400, 3), 235, np.uint8)
+    pixels[50:250, 160:] = (60, 110, 40)
+    cut = Picture(10.0, (0.0, 299.0), (400, 300), lambda: pixels)
+    with pytest.raises(JobError, match="view front: "):
+        find_edge(cut, 1.6, where="view front")
