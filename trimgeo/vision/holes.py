@@ -273,7 +273,7 @@ def _profile(patch: Floats, r: Floats, seen: NDArray[np.bool_], reach: float) ->
     order = np.argsort(flat, kind="stable")
     flat, colours = flat[order], colours[order]
     ends = np.searchsorted(flat, np.arange(most + 2))
-    rows = []
+    rows: list[Floats] = []
     for k in range(most + 1):
         part = colours[ends[k] : ends[k + 1]]
         rows.append(np.median(part, axis=0) if len(part) else (rows[-1] if rows else np.zeros(3)))

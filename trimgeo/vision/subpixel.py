@@ -40,7 +40,7 @@ def blurred_disc(r: Floats, radius: float, blur: float) -> Floats:
     [1.0, 0.46, 0.0]
     """
     if radius > 4 * blur:  # a gently bent edge: the half level moves in by blur²/2R (expansion in blur/R)
-        return normal_below((radius - r) / blur - blur / (2 * radius))
+        return np.asarray(normal_below((radius - r) / blur - blur / (2 * radius)), dtype=np.float64)
     half = min(radius, 5 * blur)
     # Nodes crowd at the ends (sine), where a chord of a small disc shrinks as a square root.
     angle = _NODES * np.pi / 2
