@@ -25,8 +25,8 @@ _STEP = 0.15
 _REACH = 0.9
 """How far, mm, to both sides of the coarse edge it is looked for."""
 _SCANNED, _FROM_ASIDE = 0.1, 0.2
-"""Standard uncertainties, mm, of the finding: a first few drawn boards were off by 0.1 to 0.5 mm at their worst
-place (notch corners, the card's squares), seen from straight above and from aside."""
+"""Standard uncertainties, mm, of the finding: a first few drawn boards were off by 0.1 to 0.5 mm at their
+worst place (notch corners, the card's squares), seen from straight above and from aside."""
 _SHOWN = 14.0
 """Grey levels by which the board differs from the ground where its edge shows."""
 _LEAST_AREA = 100.0
