@@ -10,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from trimgeo.errors import JobError
 from trimgeo.model.card import CARDS
 from trimgeo.scale.markers import find_corners
 
@@ -49,7 +50,11 @@ def main() -> None:
         cv2.aruco.CharucoDetector(board).detectBoard(grey)
         whole = time.perf_counter() - start
         start = time.perf_counter()
-        found = find_corners(grey, "A4", "view", name)
+        try:
+            found = find_corners(grey, "A4", "view", name)
+        except JobError as refusal:
+            print(f"{name:<16} refused: {refusal.found}", flush=True)
+            continue
         took = time.perf_counter() - start
         error = found.pixels - scenes.projected(plane, card.corners(found.ids))
         pull = np.sqrt(((error / found.sigma[:, None]) ** 2).mean())
