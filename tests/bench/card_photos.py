@@ -98,15 +98,14 @@ def view_table(n, scene, asked):
 def checked(scene):
     """Two lengths by caliper (within 0.03 mm) and their ends as read off."""
     ends = scene.read_off(LENGTHS.reshape(-1, 2), stream=82).reshape(-1, 2, 2)
-    error = np.random.default_rng([scene.seed, 83]).uniform(-0.03, 0.03, len(ends))
+    error = np.random.default_rng([scene.things, 83]).uniform(-0.03, 0.03, len(ends))
     return ends, np.hypot(*(LENGTHS[:, 1] - LENGTHS[:, 0]).T) + error
 
 
 def prepared(scenes, folder, asked):
-    """Maps, bounds and warnings of the photos by way of a job file."""
+    """Maps, bounds and warnings of the photos ``0.jpg``, ... by way of a job file."""
     text = '[job]\ntitle = "bench"\n[board]\nthickness = 1.6\nedge = [[0, 0], [150, 0], [150, 95], [0, 95]]\n'
     for n, scene in enumerate(scenes):
-        scene.save(folder / f"{n}.jpg")
         text += view_table(n, scene, asked)
     (folder / "job.toml").write_text(text)
     board = trimgeo.prepare(trimgeo.load(folder / "job.toml"))
@@ -122,7 +121,7 @@ def direct(scenes, folder, asked):
 
     shots, told = [], []
     for n, scene in enumerate(scenes):
-        path = scene.save(folder / f"{n}.jpg")
+        path = folder / f"{n}.jpg"
         grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
         found = find_corners(grey, scene.sheet.paper, "photo", path.name)
         height = told_height(scene, asked)
@@ -159,19 +158,24 @@ def measured(seed, asked):
     cv2.setNumThreads(1)
     scenes = drawn(seed, asked)
     start = time.perf_counter()
+    way = direct if asked.direct else prepared
     try:
         with tempfile.TemporaryDirectory() as folder:
-            views = (direct if asked.direct else prepared)(scenes, Path(folder), asked)
+            for n, scene in enumerate(scenes):
+                scene.save(Path(folder, f"{n}.jpg"))
+            views = way(scenes, Path(folder), asked)
+            alone = way(scenes[:1], Path(folder), asked) if len(scenes) > 1 else views
     except trimgeo.JobError as refused:
         return {"seed": seed, "refused": str(refused), **scenes[0].strata}
     rows = []
-    for scene, (to_board, stated, warnings) in zip(scenes, views, strict=True):
+    for scene, (to_board, stated, warnings) in zip([*scenes, scenes[0]], [*views, alone[0]], strict=True):
         found = to_board.to_mm(scene.pixels_of(PLACES))
         rigid, similar = shape_errors(found, PLACES)
         largest = float(np.hypot(*(found - PLACES).T).max())
         rows.append({"rms": rigid, "similar": similar, "largest": largest, "bound": stated, "told": warnings})
     first = dict(rows[0], seed=seed, seconds=time.perf_counter() - start, hidden=scenes[0].hidden)
-    first["all"] = [{key: row[key] for key in ("rms", "similar", "largest", "bound")} for row in rows]
+    figures = [{key: row[key] for key in ("rms", "similar", "largest", "bound")} for row in rows]
+    first["all"], first["alone"] = figures[:-1], figures[-1]
     return first | scenes[0].strata
 
 
@@ -228,6 +232,12 @@ def report(rows, asked):
     if asked.views > 1:
         every = [one for row in rows for one in row["all"]]
         print(f"{'each of all views':18}{line_of(every)}")
+        alone = [row["alone"] for row in rows]
+        print(f"{'first view alone':18}{line_of(alone)}")
+        for key in ("rms", "similar"):
+            joint, single = (np.array([row[key] for row in of]) for of in (rows, alone))
+            ratio = np.median(joint) / np.median(single), np.sqrt((joint**2).mean() / (single**2).mean())
+            print(f"together / alone, {key}: medians {ratio[0]:.2f}, root mean squares {ratio[1]:.2f}")
     for row in sorted(rows, key=lambda r: r["bound"] - r["largest"])[:8]:
         if row["largest"] > row["bound"]:
             print(f"  outside: seed {row['seed']} {row['largest']:.3f} > {row['bound']:.3f} {row['told']}")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from camera_lens import Camera, turned
-from camera_scene import Body, Light, Paint, Scene
+from camera_scene import ANOTHER_VIEW, Body, Light, Paint, Scene
 from camera_sheet import Bend, Sheet
 
 DIAGONAL_35 = float(np.hypot(36, 24))
@@ -112,7 +112,7 @@ def more_views(scene, count=1, *, tilt=None, vary=0.01):
             )
             other = replace(
                 scene,
-                seed=scene.seed + 1_000_000 * n,
+                seed=scene.seed + ANOTHER_VIEW * n,
                 camera=aimed(moved, scene.sheet, random, at),
                 strata={**scene.strata, "tilt": at},
             )

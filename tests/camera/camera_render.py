@@ -28,7 +28,7 @@ def _curve(steps=4096):
 
 def render(scene):
     """The picture: uint8, shape (rows, columns, 3), blue first."""
-    random = np.random.default_rng([scene.seed, 1])
+    random = np.random.default_rng([scene.things, 1])
     canvas = _table(scene, random)
     if scene.sheet is not None:
         _draw_sheet(canvas, scene)
@@ -167,7 +167,7 @@ def _face(scene, box):
         body.world([[(x0 + x1) / 2, (y0 + y1) / 2], [(x0 + x1) / 2 + 1, (y0 + y1) / 2]])
     )
     density = float(np.clip(1.3 * np.hypot(*(middle[1] - middle[0])), 4, 24))
-    texture = _texture(scene.seed, (x0, y0, x1, y1), density, mask)
+    texture = _texture(scene.things, (x0, y0, x1, y1), density, mask)
     step = 16
     u = left + (np.arange(-1, (right - left) // step + 2) + 0.5) * step - 0.5
     v = top + (np.arange(-1, (bottom - top) // step + 2) + 0.5) * step - 0.5

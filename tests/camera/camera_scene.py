@@ -12,6 +12,9 @@ from PIL import Image
 
 from trimgeo.model.card import CARDS
 
+ANOTHER_VIEW = 1_000_000
+"""What each further photo adds to the seed of a scene."""
+
 
 @dataclass(frozen=True)
 class Part:
@@ -111,6 +114,11 @@ class Scene:
     def size(self):
         return self.camera.size
 
+    @property
+    def things(self):
+        """The seed of what all photos of a scene share: board, table, and what was read by caliper."""
+        return self.seed % ANOTHER_VIEW
+
     def pixels_of(self, board_mm, above=0.0):
         """True pixels, shape (n, 2), of positions on the shown face, shape (n, 2), mm (or above it)."""
         return self._seen(self.body.world(board_mm, above))
@@ -156,13 +164,15 @@ class Scene:
     @cached_property
     def bars(self):
         """The card's 100 mm bars as a person reads them: within 0.05 mm."""
-        error = np.random.default_rng([self.seed, 77]).uniform(-0.05, 0.05, 2)
+        error = np.random.default_rng([self.things, 77]).uniform(-0.05, 0.05, 2)
         return tuple(round(float(b), 3) for b in 100 * np.array(self.sheet.scale) + error)
 
     def height_read(self, at=None):
         """The height of the shown face at a board position (its middle) by caliper: within 0.05 mm."""
         at = np.array([self.body.polygon.centroid.coords[0] if at is None else at])
-        error = np.random.default_rng([self.seed, 78, *np.abs(at[0] * 100).astype(int)]).uniform(-0.05, 0.05)
+        error = np.random.default_rng([self.things, 78, *np.abs(at[0] * 100).astype(int)]).uniform(
+            -0.05, 0.05
+        )
         return round(float(self.height_at(at)[0] + error), 3)
 
     def read_off(self, board_mm, sigma=0.5, stream=79):
@@ -212,14 +222,8 @@ _STORED = {
 """How the pixels of an upright picture are stored where EXIF says 3, 6 or 8 (EXIF 2.3, tag 274)."""
 
 
-def outline_pixels(scene, ring, above=0.0):
-    """Pixels, shape (n, 2), of a ring (board mm) whose sides are divided finely enough for a bent lens."""
-    return scene.camera.pixels(scene.body.world(open_ring(ring), above))
-
-
 def card_rings(sheet, camera, boxes):
     """Pixels of rectangles of the card, shape (n, 4, 2) nominal mm: a list of rings."""
-    cut = divided(boxes, 2)
     large = (boxes.max(axis=1) - boxes.min(axis=1)).max(axis=1) > 3
     rings = []
     for chosen, parts in ((large, 6), (~large, 1)):

@@ -168,3 +168,13 @@ def test_a_mirrored_picture_is_seen_mirrored(camera):
     assert (mirrored.render()[:, ::-1] == scene.render()).all()
     at = scene.card_pixels([[20.0, 30.0]])[0]
     assert np.allclose(mirrored.card_pixels([[20.0, 30.0]])[0], [399 - at[0], at[1]])
+
+
+def test_further_photos_show_the_same_things_by_the_same_lens_from_elsewhere(camera):
+    scene = camera.random_scene(8, size=SMALL)
+    for other in camera.more_views(scene, 2):
+        assert other.bars == scene.bars and other.height_read() == scene.height_read()
+        assert other.camera.radial == scene.camera.radial
+        assert other.body is scene.body and other.sheet is scene.sheet
+        assert np.linalg.norm(other.camera.eye - scene.camera.eye) > 1
+        assert abs(other.camera.focal / scene.camera.focal - 1) <= 0.01
