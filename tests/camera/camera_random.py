@@ -54,48 +54,46 @@ def random_scene(
     ``hidden``: the most that the board may hide of the card's corners (a third, unless told otherwise).
     """
 
-    def draw(stream):
-        return np.random.default_rng([seed, 100 + stream])
-
-    random = draw(0)
+    random = _stream(seed, 0)
     tilt = random.uniform(3, 25) if tilt is None else tilt
     focal_35 = random.uniform(24, 35) if focal_35 is None else focal_35
     height = random.uniform(*heights) if height is None else height
-    kind = LIGHTS[draw(1).integers(len(LIGHTS))] if light is None else light
-    blurred = float(draw(2).uniform(0.5, 1.1)) if blur is None else blur
-    quality = int(draw(3).integers(60, 96)) if quality is None else quality
-    bend = Bend(
-        curl=curl * draw(4).choice([-1, 1]),
-        along=draw(4).uniform(0, 180),
-        bulge=bulge,
-        waves=_waves(draw(5), flat),
+    kind = LIGHTS[_stream(seed, 1).integers(len(LIGHTS))] if light is None else light
+    quality = int(_stream(seed, 3).integers(60, 96)) if quality is None else quality
+    sheet = Sheet(paper, print_scale, _bend(seed, curl, bulge, flat))
+    colour = colour or _mask(_stream(seed, 8))
+    lying = Body(board, thickness, np.eye(3), np.zeros(3), bottom, tuple(parts), tuple(paint), colour, traces)
+    photo = Scene(
+        seed=seed,
+        camera=_lens(_stream(seed, 6), size, focal_35, radial, beyond),
+        sheet=sheet,
+        body=lying,
+        light=_light(_stream(seed, 10), kind),
+        blur=float(_stream(seed, 2).uniform(0.5, 1.1)) if blur is None else blur,
+        electrons=1500.0 if kind == "dim" else float(_stream(seed, 11).uniform(4000, 16000)),
+        quality=quality,
+        grey=grey,
+        exif=_exif(_stream(seed, 12), focal_35),
+        strata={"tilt": tilt, "height": height, "light": kind, "quality": quality, "focal": focal_35},
     )
-    sheet = Sheet(paper, print_scale, bend)
-    lens = _lens(draw(6), size, focal_35, radial, beyond)
+    return _laid_out(photo, height, crooked, tilt, _wanted(_stream(seed, 13)) if hidden is None else hidden)
+
+
+def _stream(seed, number):
+    return np.random.default_rng([seed, 100 + number])
+
+
+def _laid_out(photo, height, crooked, tilt, hidden):
+    """The board laid on the card, and the camera aimed, so that all of it and enough of the card is seen."""
     for attempt in range(400):
-        placing = np.random.default_rng([seed, 107, attempt])
-        body = _lying(placing, sheet, board, thickness, bottom, height, crooked)
-        body = replace(
-            body, parts=tuple(parts), paint=tuple(paint), traces=traces, colour=colour or _mask(draw(8))
-        )
-        settled = replace(sheet, bend=_level(sheet, body))
-        camera = aimed(lens, settled, draw(9), tilt)
-        scene = Scene(
-            seed=seed,
-            camera=camera,
-            sheet=settled,
-            body=body,
-            light=_light(draw(10), kind),
-            blur=blurred,
-            electrons=1500.0 if kind == "dim" else float(draw(11).uniform(4000, 16000)),
-            quality=quality,
-            grey=grey,
-            exif=_exif(draw(12), focal_35),
-            strata={"tilt": tilt, "height": height, "light": kind, "quality": quality, "focal": focal_35},
-        )
-        if _fits(scene, hidden if hidden is not None else _wanted(draw(13))):
+        placing = np.random.default_rng([photo.seed, 107, attempt])
+        body = _lying(placing, photo.sheet, photo.body, height, crooked)
+        settled = replace(photo.sheet, bend=_level(photo.sheet, body))
+        camera = aimed(photo.camera, settled, _stream(photo.seed, 9), tilt)
+        scene = replace(photo, camera=camera, sheet=settled, body=body)
+        if _fits(scene, hidden):
             return scene
-    raise ValueError(f"no place found for the board of scene {seed}")
+    raise ValueError(f"no place found for the board of scene {photo.seed}")
 
 
 def more_views(scene, count=1, *, tilt=None, vary=0.01):
@@ -199,16 +197,15 @@ def aimed(camera, sheet, random, tilt):
     return replace(camera, turn=turn, eye=target - far * turn[2])
 
 
-def _lying(random, sheet, board, thickness, bottom, height, crooked):
+def _lying(random, sheet, body, height, crooked):
     """The board somewhere on the sheet, turned anyhow; its middle at ``height``."""
-    x0, y0, x1, y1 = board.bounds
-    middle = np.array([(x0 + x1) / 2 * (-1 if bottom else 1), (y0 + y1) / 2])
+    x0, y0, x1, y1 = body.polygon.bounds
+    middle = np.array([(x0 + x1) / 2 * (-1 if body.bottom else 1), (y0 + y1) / 2])
     spin = turned([0, 0, 1], random.choice([0, 90, 180, 270]) + random.uniform(-25, 25))
     lean = turned([*_unit(random.uniform(0, 2 * np.pi)), 0], crooked)
     turn = lean @ spin
     place = random.uniform([0.2, 0.2], [0.8, 0.8]) * sheet.size
-    at = np.array([*place, height]) - turn @ [*middle, 0.0]
-    return Body(board, thickness, turn, at, bottom)
+    return replace(body, turn=turn, at=np.array([*place, height]) - turn @ [*middle, 0.0])
 
 
 def _fits(scene, hidden):
@@ -220,6 +217,15 @@ def _fits(scene, hidden):
     if abs(scene.body.turn[2, 2]) < 0.9999 and scene.height_at(scene.body.rings[0]).min() < 0:
         return False
     return scene.hidden <= hidden
+
+
+def _bend(seed, curl, bulge, flat):
+    return Bend(
+        curl=curl * _stream(seed, 4).choice([-1, 1]),
+        along=_stream(seed, 4).uniform(0, 180),
+        bulge=bulge,
+        waves=_waves(_stream(seed, 5), flat),
+    )
 
 
 def _wanted(random):
