@@ -1,7 +1,7 @@
 """Photographs of a chessboard through a strongly bending lens: fit on some corners, predict the others.
 
-From OpenCV's sample data (Debian package opencv-doc, examples/data left*.jpg and right*.jpg, 9 x 6 inner corners);
-the judge is OpenCV's own calibration of that one view with all its corners.
+From OpenCV's sample data (Debian package opencv-doc, examples/data left*.jpg and right*.jpg, 9 x 6 inner
+corners); the judge is OpenCV's own calibration of that one view with all its corners.
 """
 
 from pathlib import Path
@@ -90,9 +90,7 @@ def test_corners_that_took_no_part_are_predicted_as_well_as_opencv_fits_them():
     rows = {name: row for name, row in rows.items() if row is not None}
     assert len(rows) >= 20
     for name, (ours, theirs, plain) in rows.items():
-        print(
-            f"{name}: {ours:.3f} px predicted, OpenCV fits all to {theirs:.3f}, a homography predicts {plain:.3f}"
-        )
+        print(f"{name}: {ours:.3f} px predicted; OpenCV fits all to {theirs:.3f}; a homography {plain:.3f}")
     missed = {name: row for name, row in rows.items() if row[0] > 1.5 * row[1]}
     assert not missed, missed
     assert np.median([plain / ours for ours, _, plain in rows.values()]) > 3

@@ -113,7 +113,9 @@ class RadialLens:
 
 @dataclass(frozen=True)
 class BrownLens:
-    """A camera's lens with three radial and two decentring terms (Brown 1971, Close-range camera calibration).
+    """A camera's lens with three radial and two decentring terms.
+
+    Source: Brown 1971, Close-range camera calibration.
 
     With (x, y) = (ideal - centre) / focal and s = x² + y² a point is taken at centre + focal (x', y'):
     x' = x g + 2 p1 x y + p2 (s + 2 x²), y' = y g + p1 (s + 2 y²) + 2 p2 x y, g = 1 + k1 s + k2 s² + k3 s³.
@@ -187,7 +189,9 @@ class BrownLens:
         slopes = self.raw_slopes(ideal)
         by = np.empty((len(at), 2, 8))
         by[:, :, :2] = np.eye(2) - slopes
-        by[:, :, 2] = (self.raw(ideal) - np.array(self.centre)) / self.focal - (slopes @ at[:, :, None])[:, :, 0]
+        by[:, :, 2] = (self.raw(ideal) - np.array(self.centre)) / self.focal - (slopes @ at[:, :, None])[
+            :, :, 0
+        ]
         for power in (1, 2, 3):
             by[:, :, 2 + power] = self.focal * at * (s**power)[:, None]
         by[:, :, 6] = self.focal * np.column_stack([2 * x * y, s + 2 * y**2])

@@ -26,14 +26,17 @@ _LEAST_SHARE: Final = 0.5
 
 _ROUNDS, _STEPS = 6, 30
 
+_SETTLED = 1e-4
+"""A step that gains less log likelihood than this tells nothing."""
+
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
     """A flat target: what is known beforehand of its scale and its bend.
 
     ``scale`` is true / nominal length as (mean of x and y, half their difference), ``scale_known`` their
-    standard uncertainties; ``bend_known`` (TERMS,) and ``own_bend`` (LOWEST,) those, in mm, of the bend that all
-    pictures of it share and of what each has besides.
+    standard uncertainties; ``bend_known`` (TERMS,) and ``own_bend`` (LOWEST,) those, in mm, of the bend
+    that all pictures of it share and of what each has besides.
     """
 
     half: Floats
@@ -48,8 +51,8 @@ class Sight:
     """A picture of a sheet: corners ``at`` (n, 2), nominal mm from its middle, seen at ``pixels``.
 
     ``known`` (16,) are standard uncertainties of the ``start`` camera's parameters beforehand, inf where
-    nothing is known; sights of the same ``maker`` share their radial terms.  ``heights`` (h,) are the standard
-    uncertainties of the heights of the shown face.
+    nothing is known; sights of the same ``maker`` share their radial terms.  ``heights`` (h,) are the
+    standard uncertainties of the heights of the shown face.
     """
 
     at: Floats
@@ -140,19 +143,20 @@ def laid_out(sheets: Sequence[Sheet], sights: Sequence[Sight]) -> Layout:
     for sight in sights:
         camera = new(CAMERA - 3)
         camera = np.concatenate([camera[: RADIAL.start], radial[sight.maker], camera[RADIAL.start :]])
-        columns.append(np.concatenate([camera, sheet_columns[sight.sheet], new(LOWEST), new(len(sight.heights))]))
+        columns.append(
+            np.concatenate([camera, sheet_columns[sight.sheet], new(LOWEST), new(len(sight.heights))])
+        )
     return Layout(taken, columns, CAMERA + 2 + TERMS + LOWEST)
 
 
-def adjusted(
-    sheets: Sequence[Sheet], sights: Sequence[Sight], start: Adjusted | None = None
-) -> Adjusted:
-    """All parameters by maximum posterior: Student's t for the corners, Gaussians for what is known beforehand.
+def adjusted(sheets: Sequence[Sheet], sights: Sequence[Sight], start: Adjusted | None = None) -> Adjusted:
+    """All parameters by maximum posterior.
 
+    Student's t for the corners, Gaussians for what is known beforehand.
     Levenberg's method on the reweighted normal equations; between rounds each sight's sigma is multiplied
-    by what its misses say (the EM step for the scale of a t distribution, Lange, Little and Taylor 1989), with
-    the stated sigma counting as `_TRUST` readings.  The information of a reading is (TAIL + 2)/(TAIL + 4)
-    of the weighted one (Fisher's, the same paper).
+    by what its misses say (the EM step for the scale of a t distribution, Lange, Little and Taylor 1989),
+    with the stated sigma counting as `_TRUST` readings.  The information of a reading is
+    (TAIL + 2)/(TAIL + 4) of the weighted one (Fisher's, the same paper).
     """
     layout = laid_out(sheets, sights)
     expected, prior = _beforehand(sheets, sights, layout)
@@ -261,9 +265,7 @@ def _normal(
     return information, pull
 
 
-def _cost(
-    sights: Sequence[Sight], misses: list[Floats], spread: Floats, off: Floats, prior: Floats
-) -> float:
+def _cost(sights: Sequence[Sight], misses: list[Floats], spread: Floats, off: Floats, prior: Floats) -> float:
     total = 0.5 * float((prior * off**2).sum())
     for v, sight in enumerate(sights):
         squares = (misses[v] ** 2).sum(axis=1) / (sight.sigma * spread[v]) ** 2
@@ -302,7 +304,7 @@ def _settled(
         gain = cost - tried_cost
         state, cost, damping = tried, tried_cost, max(damping / 10, 1e-12)
         misses, slopes = _linear(sheets, sights, layout, state)
-        if gain < 1e-6:
+        if gain < _SETTLED:
             return state, True
     return state, False
 

@@ -27,8 +27,8 @@ def shapes(offsets: Floats, half: Floats) -> Floats:
     array([[1.  , 0.  , 0.  ],
            [1.  , 0.5 , 0.25]])
     """
-    u, v = (offsets / half).T
-    return np.column_stack([u**i * v**j for i, j in _POWERS])
+    u, v = ([np.ones(len(w)), w, w * w, w * w * w, w * w * w * w] for w in (offsets / half).T)
+    return np.column_stack([u[i] * v[j] for i, j in _POWERS])
 
 
 def usual() -> Floats:
@@ -44,8 +44,8 @@ def evidence(information: Floats, pull: Floats, prior: Floats, off: Floats) -> f
     lies ``off`` (p,) behind.  The Gaussian integral (MacKay 1992, Bayesian interpolation):
     -min(cost) + log|P|/2 - log|I + P|/2.
 
-    >>> one = np.ones((1, 1))
-    >>> likely = [evidence(one * 100, np.array([-300.0]), np.array([1 / s**2]), np.zeros(1)) for s in (1, 3, 9)]
+    >>> one, seen = np.ones((1, 1)), np.array([-300.0])
+    >>> likely = [evidence(one * 100, seen, np.array([1 / s**2]), np.zeros(1)) for s in (1, 3, 9)]
     >>> int(np.argmax(likely))  # a value of 3 +- 0.1 speaks for a spread of 3
     1
     """

@@ -29,8 +29,8 @@ _LEFT = 20
 def bend_asked_for(sheets: Sequence[Sheet], sights: Sequence[Sight]) -> Adjusted:
     """An adjustment with each sheet's bends allowed as far as the corners ask for.
 
-    First all bends are let loose; there the log evidence of each multiple of a flat card's prior is compared to
-    that of the flat card (type II maximum likelihood: MacKay 1992, Bayesian interpolation).
+    First all bends are let loose; there the log evidence of each multiple of a flat card's prior is
+    compared to that of the flat card (type II maximum likelihood: MacKay 1992, Bayesian interpolation).
     """
     loose = adjusted([_times(sheet, _LOOSE) for sheet in sheets], sights)
     allowed = []
@@ -49,8 +49,8 @@ def without_sides(fit: Adjusted) -> list[Floats]:
     """Covariance, shape (p, p), for each sight, of what leaving out a side of its card moves.
 
     Where a card is bent: the bend is a model, and how the fit shifts when each of the four sides
-    in turn takes no part shows how far another bend could move it.  Half the sum of the squared shifts is added: four sides, each
-    shift common to a direction.
+    in turn takes no part shows how far another bend could move it.  Half the sum of the squared shifts is
+    added: four sides, each shift common to a direction.
     """
     nothing = np.zeros((fit.layout.count, fit.layout.count))
     extra = [nothing for _ in fit.sights]

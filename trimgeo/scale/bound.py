@@ -45,7 +45,7 @@ def bound(to_board: PlaneMap, pixels: Floats) -> float:
 
 @cache
 def _draws(columns: int) -> Floats:
-    """Independent standard normal numbers, shape (trials, columns); the old generator's stream never changes."""
+    """Independent standard normal numbers, shape (trials, columns); the frozen generator never changes."""
     return np.random.RandomState(0).standard_normal((_TRIALS, columns))
 
 

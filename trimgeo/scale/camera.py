@@ -12,7 +12,8 @@ from trimgeo.model.lens import BrownLens
 Floats = NDArray[np.float64]
 
 CAMERA = 16
-"""Parameters of a camera: centre (2), log of the focal length, k1, k2, k3, p1, p2, aspect, skew, turn (3), shift (3)."""
+"""Parameters of a camera: centre (2), log of the focal length, k1, k2, k3, p1, p2, aspect, skew, turn (3),
+shift (3)."""
 
 FOCAL, RADIAL, TURN, SHIFT = 2, slice(3, 6), slice(10, 13), slice(13, 16)
 """Places in that order."""
@@ -137,12 +138,16 @@ def _perspective(at: Floats, pixels: Floats) -> Floats:
         size = float(np.median(np.hypot(*(points - middle).T)))
         frames.append(np.array([[1, 0, -middle[0]], [0, 1, -middle[1]], [0, 0, size]]) / size)
     (x, y), (u, v) = (
-        (points @ frame[:2, :2].T + frame[:2, 2]).T for points, frame in zip((at, pixels), frames, strict=True)
+        (points @ frame[:2, :2].T + frame[:2, 2]).T
+        for points, frame in zip((at, pixels), frames, strict=True)
     )
     one, zero = np.ones_like(x), np.zeros((len(x), 3))
     place = np.column_stack([x, y, one])
     rows = np.stack(
-        [np.column_stack([place, zero, -u[:, None] * place]), np.column_stack([zero, place, -v[:, None] * place])]
+        [
+            np.column_stack([place, zero, -u[:, None] * place]),
+            np.column_stack([zero, place, -v[:, None] * place]),
+        ]
     )
     weight = np.ones_like(x)
     for _ in range(12):

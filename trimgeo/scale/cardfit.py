@@ -53,12 +53,13 @@ def _no_checks() -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, eq=False)
 class CardShot:
-    """What a photo shows of a card: corners ``ids`` (n,) at ``pixels`` (n, 2), each known to ``sigma`` (n,) px.
+    """What a photo shows of a card.
 
-    ``size`` (columns, rows) of the picture, ``blur`` of its edges in px; ``height`` of the shown face above the card,
-    mm, or three of ((pixel), mm); ``bars`` the card's 100 mm bars as measured; ``focal_35mm`` and ``taken_by`` what the
-    file says of the camera; ``mirrored`` where the bottom face is shown; ``checks`` ends (k, 2, 2) px and lengths (k,)
-    mm known by caliper.
+    Corners ``ids`` (n,) at ``pixels`` (n, 2), each known to ``sigma`` (n,) px;
+    ``size`` (columns, rows) of the picture, ``blur`` of its edges in px; ``height`` of the shown face
+    above the card, mm, or three of ((pixel), mm); ``bars`` the card's 100 mm bars as measured;
+    ``focal_35mm`` and ``taken_by`` what the file says of the camera; ``mirrored`` where the bottom face is
+    shown; ``checks`` ends (k, 2, 2) px and lengths (k,) mm known by caliper.
     """
 
     ids: Ints
@@ -80,7 +81,8 @@ class CardFit:
     """A fitted photo.
 
     ``to_card`` takes pixels to mm of the shown face, at true scale, x along the card's; ``residuals`` (n, 2)
-    are corners as seen less as fitted, px, ``residuals_mm`` the same on the card; ``corners`` is how many count.
+    are corners as seen less as fitted, px, ``residuals_mm`` the same on the card; ``corners`` is how many
+    count.
     """
 
     to_card: PlaneMap
@@ -96,11 +98,11 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     """All photos of cards of a job in one adjustment; ``where`` names each for messages.
 
     Lens (two radial terms, and what little a phone has besides), principal point, focal length and pose
-    of each photo, scale and bend of each card, heights: every one a parameter, either told by the corners or held by its
-    prior (`limits`), so that the covariance has what the corners leave open (Bayesian bundle adjustment;
-    Hartley and Zisserman, Multiple View Geometry, 2nd ed., A6; JCGM 101 for priors as knowledge).  Photos by
-    one camera share their radial terms, photos of one card (same bars) its scale and bend.  How far a
-    card may be bent is itself judged by evidence: see `bending`.
+    of each photo, scale and bend of each card, heights: every one a parameter, either told by the corners
+    or held by its prior (`limits`), so that the covariance has what the corners leave open (Bayesian
+    bundle adjustment; Hartley and Zisserman, Multiple View Geometry, 2nd ed., A6; JCGM 101 for priors as
+    knowledge).  Photos by one camera share their radial terms, photos of one card (same bars) its scale
+    and bend.  How far a card may be bent is itself judged by evidence: see `bending`.
 
     Raises `trimgeo.JobError` where the corners determine nothing.
 
@@ -108,7 +110,8 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     >>> ids = CARDS["A4"].corner_ids
     >>> at = CARDS["A4"].corners(ids)
     >>> pixels = np.array([150.0, 3100.0]) + at * [10.0, -10.0]  # from straight above, 10 pixels per mm
-    >>> shot = CardShot(ids, pixels, np.full(len(ids), 0.1), 1.0, (2400, 3200), "A4", 0.0, bars=(100.0, 100.0))
+    >>> sigma, size = np.full(len(ids), 0.1), (2400, 3200)
+    >>> shot = CardShot(ids, pixels, sigma, 1.0, size, "A4", 0.0, bars=(100.0, 100.0))
     >>> (fit,) = fit_cards([shot], ["photo"])
     >>> fit.to_card.to_mm([[1150.0, 2100.0]]).round(2), len(fit.warnings)  # a tilted photo is advised
     (array([[100., 100.]]), 1)
@@ -126,10 +129,37 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     for v, shot in enumerate(shots):
         if shot.bars is None and len(shot.checks[1]):
             fit = with_lengths(fit, v, faces[v], *shot.checks)
-    return tuple(
+    told = [
         _told(fit, v, shot, faces[v], extra[v], v in doubted, place)
         for v, (shot, place) in enumerate(zip(shots, where, strict=True))
+    ]
+    return tuple(_with_gain(one, v, fit, shots, where) for v, one in enumerate(told))
+
+
+def _with_gain(
+    one: CardFit, v: int, fit: Adjusted, shots: Sequence[CardShot], where: Sequence[str]
+) -> CardFit:
+    """The fit with a note of what the other photos of its camera or card gave it."""
+    own = fit.sights[v]
+    by_maker = sum(sight.maker == own.maker for sight in fit.sights) - 1
+    by_sheet = sum(sight.sheet == own.sheet for sight in fit.sights) - 1
+    if not by_maker and not by_sheet:
+        return one
+    (alone,) = fit_cards([shots[v]], [where[v]])
+    left, low, right, high = CARDS[shots[v].paper].middle
+    sign = -1 if shots[v].mirrored else 1
+    at = np.array([[sign * x, y] for x in (left, right) for y in (low, high)])
+    with_others, by_itself = (
+        float(found.to_card.standard_uncertainty(found.to_card.to_pixels(at)).max()) for found in (one, alone)
     )
+    shared = " and ".join(
+        [f"the lens with {by_maker}"] * (by_maker > 0) + [f"the card with {by_sheet}"] * (by_sheet > 0)
+    )
+    gain = (
+        f"; it shares {shared} other photo{'s' if max(by_maker, by_sheet) > 1 else ''}: standard uncertainty "
+        f"{with_others:.3f} mm, {by_itself:.3f} mm by itself"
+    )
+    return replace(one, note=one.note + gain)
 
 
 def _fitted(sheets: list[Sheet], sights: list[Sight]) -> Adjusted:
@@ -150,9 +180,7 @@ def _known(shots: Sequence[CardShot]) -> tuple[list[Sheet], list[Sight]]:
         ("apart", v) if shot.taken_by is None else (shot.taken_by, shot.size) for v, shot in enumerate(shots)
     ]
     sheet_order, maker_order = list(dict.fromkeys(sheet_keys)), list(dict.fromkeys(maker_keys))
-    sheets = [
-        _sheet(shots[sheet_keys.index(key)], several=sheet_keys.count(key) > 1) for key in sheet_order
-    ]
+    sheets = [_sheet(shots[sheet_keys.index(key)], several=sheet_keys.count(key) > 1) for key in sheet_order]
     sights = [
         _sight(shot, sheet_order.index(sheet), maker_order.index(maker), sheets[sheet_order.index(sheet)])
         for shot, sheet, maker in zip(shots, sheet_keys, maker_keys, strict=True)
@@ -214,7 +242,9 @@ def _told(
     to_card, slopes = face_map(fit, v, face)
     to_card = replace(to_card, covariance=to_card.covariance + slopes @ extra @ slopes.T)
     if not np.isfinite(to_card.covariance).all() or not np.isfinite(to_card.matrix).all():
-        raise JobError(where, "found corners of the card that fix no map", "photograph all of the card, sharply")
+        raise JobError(
+            where, "found corners of the card that fix no map", "photograph all of the card, sharply"
+        )
     misses = fit.misses[v]
     residuals_mm = np.einsum("nij,nj->ni", to_card.slopes(shot.pixels), misses)
     used = int((fit.weights[v] > 0.25).sum())
@@ -225,7 +255,9 @@ def _told(
         fit.camera(v).lens.focal,
         used,
         told_note(fit, v),
-        told_causes(fit, v, blur=shot.blur, measured=shot.bars is not None or len(shot.checks[1]) > 0, doubted=doubted),
+        told_causes(
+            fit, v, blur=shot.blur, measured=shot.bars is not None or len(shot.checks[1]) > 0, doubted=doubted
+        ),
     )
 
 

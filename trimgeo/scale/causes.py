@@ -53,17 +53,18 @@ def told_causes(fit: Adjusted, v: int, *, blur: float, measured: bool, doubted: 
     found = [*_told_scale(fit, v, measured), *_told_bend(fit, v), *_told_misses(fit, v)]
     if blur > SOFT:
         found.append(
-            f"its picture is blurred by {blur:.1f} pixels: hold still, give more light, or let the camera focus"
+            f"its picture is blurred by {blur:.1f} pixels: hold still, give more light, or "
+            "let the camera focus"
         )
     if doubted:
         found.append(
-            "the focal length that its file tells does not fit its perspective: the picture was zoomed or cropped, "
-            "and its own corners are used instead"
+            "the focal length that its file tells does not fit its perspective: the picture was zoomed or "
+            "cropped, and its own corners are used instead"
         )
     if _sd(fit, v, FOCAL) > FOCAL_OPEN:
         found.append(
-            f"its focal length is known to {100 * _sd(fit, v, FOCAL):.0f} % only, and the uncertainty is as wide "
-            "as that asks for: take a photo tilted by about ten degrees"
+            f"its focal length is known to {100 * _sd(fit, v, FOCAL):.0f} % only, and the uncertainty "
+            "is as wide as that asks for: take a photo tilted by about ten degrees"
         )
     return tuple(found)
 
@@ -71,8 +72,8 @@ def told_causes(fit: Adjusted, v: int, *, blur: float, measured: bool, doubted: 
 def _told_scale(fit: Adjusted, v: int, measured: bool) -> list[str]:
     if not measured:
         return [
-            "its scale is unknown, because printers shrink: nothing is clear until the card's two 100 mm bars "
-            "are measured by caliper and given as `bars`"
+            "its scale is unknown, because printers shrink: nothing is clear until the card's two "
+            "100 mm bars are measured by caliper and given as `bars`"
         ]
     sheet = fit.sheets[fit.sights[v].sheet]
     own = fit.layout.columns[v][CAMERA + 1]
@@ -81,8 +82,8 @@ def _told_scale(fit: Adjusted, v: int, measured: bool) -> list[str]:
     learnt = max(before**2 - _sd(fit, v, CAMERA + 1) ** 2, 1e-12)
     if abs(off) > _UNEQUAL * np.sqrt(learnt):
         return [
-            f"the card's x and y are stretched unequally by {200 * abs(off):.2f} % more than its bars say: measure "
-            "both bars again (x is along its text)"
+            f"the card's x and y are stretched unequally by {200 * abs(off):.2f} % more than its bars say: "
+            "measure both bars again (x is along its text)"
         ]
     return []
 
@@ -92,8 +93,8 @@ def _told_bend(fit: Adjusted, v: int) -> list[str]:
     if not asked_for(fit.sheets[sight.sheet]) or bend_reach(fit, v) < CARD_BEND_SHOWN:
         return []
     return [
-        f"the card is curled or bulged by about {bend_reach(fit, v):.1f} mm: press it flat, glue it on a plate, or add a "
-        "second photo; the bend is allowed for and the uncertainty widened"
+        f"the card is curled or bulged by about {bend_reach(fit, v):.1f} mm: press it flat, glue it "
+        "on a plate, or add a second photo; the bend is allowed for and the uncertainty widened"
     ]
 
 
@@ -101,13 +102,14 @@ def _told_misses(fit: Adjusted, v: int) -> list[str]:
     found = []
     if fit.spread[v] > _FAR_OFF:
         found.append(
-            f"its corners lie {fit.spread[v]:.1f} times as far off as they were read: the camera or the card moved during "
-            "the exposure, or the card is creased; the uncertainty is widened"
+            f"its corners lie {fit.spread[v]:.1f} times as far off as they were read: the camera or "
+            "the card moved during the exposure, or the card is creased; the uncertainty is widened"
         )
     let_go = float((fit.weights[v] < _LET_GO).mean())
     if let_go > _MANY:
         found.append(
-            f"{100 * let_go:.0f} % of its corners fit to nothing: look for a crease, a glare or a second card in the picture"
+            f"{100 * let_go:.0f} % of its corners fit to nothing: look for a crease, a glare or "
+            "a second card in the picture"
         )
     return found
 

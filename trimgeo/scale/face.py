@@ -35,10 +35,11 @@ class Face:
 def face_map(fit: Adjusted, v: int, face: Face) -> tuple[PlaneMap, Floats]:
     """The map of the face in sight v, and the derivative of all that its covariance is of by every parameter.
 
-    Shape (17, p): 9 entries and 8 parameters of the lens.  To first order (GUM 5.2) the map's covariance is D C D' with C
-    that of the adjustment, in which lens, pose, scale of the card (bars), its bend and the heights of
-    the face are parameters with their own prior uncertainty: whatever the corners do not tell of them stays in
-    it.  The bend has no own column: it acts through what it leaves open of lens and pose.
+    Shape (17, p): 9 entries and 8 parameters of the lens.  To first order (GUM 5.2) the map's covariance
+    is D C D' with C that of the adjustment, in which lens, pose, scale of the card (bars), its bend and
+    the heights of the face are parameters with their own prior uncertainty: whatever the corners do not
+    tell of them stays in it.  The bend has no own column: it acts through what it leaves open of lens and
+    pose.
     """
     camera, scale = fit.camera(v), fit.scale(v)
     columns = fit.layout.columns[v]
@@ -51,7 +52,10 @@ def face_map(fit: Adjusted, v: int, face: Face) -> tuple[PlaneMap, Floats]:
     slopes = np.zeros((9 + _LENS, fit.layout.count))
     for k in own:
         step = _SMALL * spread[columns[k]]
-        ends = [_matrix(*_shifted(camera, scale, heights, k, sign * step, fit.layout.seen), face) for sign in (1, -1)]
+        ends = [
+            _matrix(*_shifted(camera, scale, heights, k, sign * step, fit.layout.seen), face)
+            for sign in (1, -1)
+        ]
         slopes[:9, columns[k]] = (ends[0] - ends[1]).ravel() / (2 * step * gauge)
     for k in range(_LENS):
         slopes[9 + k, columns[k]] = camera.lens.focal if k == FOCAL else 1.0
@@ -122,5 +126,3 @@ def _eye(camera: Camera, scale: Floats, heights: Floats, face: Face) -> tuple[fl
     origin, axes = _frame(camera, scale, heights, face)
     x, y, z = axes @ (camera.eye - origin)
     return (float(-x if face.mirrored else x), float(y), float(z))
-
-

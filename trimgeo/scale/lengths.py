@@ -22,8 +22,8 @@ def with_lengths(fit: Adjusted, v: int, face: Face, ends: Floats, lengths: Float
     """The adjustment with lengths (k,), mm, between pixels ``ends`` (k, 2, 2) of the face of sight v added.
 
     Each is a reading of the scale with the caliper's uncertainty and that of two pixels; all parameters
-    move by C H' (H C H' + R)⁻¹ times what is left of it, the readings linearised anew in each round (the iterated
-    update of a Gaussian; Gelb, Applied Optimal Estimation, 6.1, from memory).
+    move by C H' (H C H' + R)⁻¹ times what is left of it, the readings linearised anew in each round (the
+    iterated update of a Gaussian; Gelb, Applied Optimal Estimation, 6.1, from memory).
     """
     covariance = fit.covariance
     start, moved = fit.state, np.zeros(fit.layout.count)
@@ -41,5 +41,3 @@ def with_lengths(fit: Adjusted, v: int, face: Face, ends: Floats, lengths: Float
         moved = covariance @ row.T @ np.linalg.solve(row @ covariance @ row.T + noise, left)
         found = replace(fit, state=moved_by(fit.layout, start, moved))
     return replace(found, information=fit.information + row.T @ np.linalg.solve(noise, row))
-
-
