@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.scale.adjustment import Adjusted, Sheet, Sight, adjusted
-from trimgeo.scale.bend import TERMS, evidence
+from trimgeo.scale.bend import TERMS, evidence, shapes
 from trimgeo.scale.camera import CAMERA, TURN
 from trimgeo.scale.limits import CARD_FLAT
 
@@ -21,6 +21,10 @@ MULTIPLES = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 _LOOSE = 8.0
 _ASKED = 3.0
 """Log of the odds (20 to 1) that must speak for a bent card."""
+
+LIES_ON_BEND = 0.3
+"""Standard uncertainty of where a board lies on a bent card, as a share of the bend: it may touch its highest
+places, or press it down; evenly between lowest and highest would be 1/√12."""
 
 _LEFT = 20
 """A fit without a side needs so many corners."""
@@ -45,11 +49,21 @@ def asked_for(sheet: Sheet) -> bool:
     return bool(sheet.bend_known[0] > 1.5 * CARD_FLAT)
 
 
+def bend_reach(fit: Adjusted, v: int) -> float:
+    """Height, mm, between the highest and the lowest corner by the bend alone."""
+    sight = fit.sights[v]
+    heights = shapes(sight.at, fit.sheets[sight.sheet].half) @ fit.bend(v)
+    plane = np.column_stack([sight.at, np.ones(len(heights))])
+    off = heights - plane @ np.linalg.lstsq(plane, heights, rcond=None)[0]
+    return float(np.ptp(off))
+
+
 def without_sides(fit: Adjusted) -> list[Floats]:
     """Covariance, shape (p, p), for each sight, of what leaving out a side of its card moves.
 
     Where a card is bent: the bend is a model, and how the fit shifts when each of the four sides
-    in turn takes no part shows how far another bend could move it.  Half the sum of the squared shifts is
+    in turn takes no part shows how far another bend could move it; and where on the bend the board lies
+    is not known (`LIES_ON_BEND`).  Half the sum of the squared shifts is
     added: four sides, each shift common to a direction.
     """
     nothing = np.zeros((fit.layout.count, fit.layout.count))
@@ -59,7 +73,9 @@ def without_sides(fit: Adjusted) -> list[Floats]:
         if not asked_for(sheet):
             continue
         shifts = [_shift(fit, v, kept) for kept in _sides(sight, sheet) if kept.sum() >= _LEFT]
-        extra[v] = sum((np.outer(s, s) for s in shifts), nothing) / 2
+        heights = np.zeros(fit.layout.count)
+        heights[fit.layout.columns[v][fit.layout.seen :]] = LIES_ON_BEND * bend_reach(fit, v)
+        extra[v] = sum((np.outer(s, s) for s in shifts), nothing) / 2 + np.outer(heights, heights)
     return extra
 
 

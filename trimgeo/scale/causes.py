@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.scale.adjustment import Adjusted
-from trimgeo.scale.bend import shapes
-from trimgeo.scale.bending import asked_for
+from trimgeo.scale.bending import asked_for, bend_reach
 from trimgeo.scale.camera import CAMERA, FOCAL
 from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, SOFT
 
@@ -24,15 +23,6 @@ _UNEQUAL = 3.0
 def tilt(fit: Adjusted, v: int) -> float:
     """Degrees between the camera's axis and straight down on the card."""
     return float(np.degrees(np.arccos(np.clip(-fit.camera(v).turn[2, 2], -1, 1))))
-
-
-def bend_reach(fit: Adjusted, v: int) -> float:
-    """Height, mm, between the highest and the lowest corner by the bend alone."""
-    sight = fit.sights[v]
-    heights = shapes(sight.at, fit.sheets[sight.sheet].half) @ fit.bend(v)
-    plane = np.column_stack([sight.at, np.ones(len(heights))])
-    off = heights - plane @ np.linalg.lstsq(plane, heights, rcond=None)[0]
-    return float(np.ptp(off))
 
 
 def told_note(fit: Adjusted, v: int) -> str:
