@@ -1,0 +1,165 @@
+"""Copper of one layer out of its picture: polygons with sub-pixel edges and their holes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from trimgeo.vision.copper_level import Floats, Grey, Levels, find_levels, flat_level
+from trimgeo.vision.copper_rings import Chains, Ints, crossings, signed_areas
+
+CopperIs = Literal["light", "dark"]
+
+SIMPLIFIED = 0.15
+"""How far, in pixels, a boundary is moved to leave points out: less than noise moves it."""
+
+_BAND = 512
+"""Rows worked on at a time: what is not kept stays in the processor's cache."""
+
+_LEAST_POINTS = 4
+"""A boundary of fewer pixels encloses nothing that can be told from noise."""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Copper in a picture.
+
+    ``polygons`` are in pixels (column, row), holes kept; ``level`` is the grey used (its mean where light is
+    uneven); ``specks`` is how many bits of copper or of gap below the stated size were dropped.
+    """
+
+    polygons: list[Polygon]
+    level: int
+    specks: int
+
+
+def copper_polygons(
+    grey: Grey,
+    level: int | None,
+    copper_is: CopperIs,
+    speck_px2: float,
+    *,
+    board: Polygon | None = None,
+    where: str = "the picture of the layer",
+) -> Found:
+    """Areas of copper in a grey picture, shape (rows, columns), uint8.
+
+    ``level`` is the grey between copper and the rest; None finds it, place by place, so that uneven
+    light does no harm.  ``speck_px2``: smaller areas and smaller holes, px², are dropped.  ``board``, in
+    pixels, bounds where levels are looked for.  Raises `trimgeo.JobError` at ``where`` where the
+    picture does not show two greys.
+
+    >>> picture = np.full((200, 200), 60, np.uint8)
+    >>> picture[50:150, 20:90] = 180  # its edges lie half way between pixels
+    >>> picture[80:100, 40:60] = 60
+    >>> found = copper_polygons(picture, None, "light", 4.0)
+    >>> [round(each, 1) for each in found.polygons[0].bounds], len(found.polygons[0].interiors)
+    ([19.5, 49.5, 89.5, 149.5], 1)
+    """
+    levels = find_levels(grey, where, board) if level is None else flat_level(level)
+    told = round(float(levels.middle.mean()))
+    if copper_is == "dark":
+        levels = Levels(255.0 - levels.light, 255.0 - levels.dark, levels.cell)
+    smooth, mask = _thresholded(grey, levels, turned=copper_is == "dark")
+    polygons, specks = _traced(smooth, mask, levels, speck_px2)
+    return Found(polygons, told, specks)
+
+
+def _thresholded(grey: Grey, levels: Levels, turned: bool) -> tuple[Grey, Grey]:
+    """The picture with copper light and its noise evened out a little, and where it is copper (255)."""
+    rows, columns = grey.shape
+    smooth, mask = np.empty_like(grey), np.empty_like(grey)
+    middle = levels.middle
+    for top in range(0, rows, _BAND):
+        end = min(top + _BAND, rows)
+        low, high = max(top - 1, 0), min(end + 1, rows)
+        band = cv2.GaussianBlur(grey[low:high], (3, 3), 0.6, borderType=cv2.BORDER_REPLICATE)
+        band = band[top - low : end - low]
+        smooth[top:end] = cv2.bitwise_not(band) if turned else band
+        border = _level_rows(levels, middle, top, end, columns)
+        mask[top:end] = cv2.compare(smooth[top:end], border, cv2.CMP_GE)
+    return smooth, mask
+
+
+def _level_rows(levels: Levels, middle: Floats, top: int, end: int, columns: int) -> Grey:
+    """The level of each pixel of some rows, rounded up: a grey is at the level where it reaches this."""
+    if middle.size == 1:
+        return np.full((end - top, columns), np.clip(np.ceil(middle[0, 0]), 0, 255), np.uint8)
+    across = np.arange(columns, dtype=np.float64)
+    # Linear between the cells, row by row of cells: a table of the rows at every eighth, repeated.
+    rows = np.arange(top, end, 8, dtype=np.float64)
+    knots = np.arange(0, columns + 8, 8, dtype=np.float64)
+    u, v = np.meshgrid(knots, rows)
+    table = levels.at(np.column_stack([u.ravel(), v.ravel()]), middle).reshape(u.shape)
+    lines = np.array([np.interp(across, knots, line) for line in table])
+    whole = np.ceil(np.clip(lines, 0, 255)).astype(np.uint8)
+    return np.ascontiguousarray(np.repeat(whole, 8, axis=0)[: end - top])
+
+
+def _traced(smooth: Grey, mask: Grey, levels: Levels, speck: float) -> tuple[list[Polygon], int]:
+    """Polygons of a mask with sub-pixel edges, and how many specks were dropped."""
+    contours, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if not len(contours):
+        return [], 0
+    count = np.array([len(each) for each in contours])
+    parent = np.asarray(tree)[0, :, 3]
+    long = count >= _LEAST_POINTS
+    small = int((~long).sum())
+    kept = np.flatnonzero(long)
+    if not len(kept):
+        return [], small
+    chains = Chains(np.concatenate([contours[i] for i in kept.tolist()])[:, 0].astype(np.int64), count[kept])
+    points = crossings(chains, smooth, levels)
+    area = np.zeros(len(contours))
+    area[kept] = np.abs(signed_areas(points, chains.count))
+    large = long & (area >= speck)
+    outer = np.where(parent < 0, np.arange(len(contours)), parent)
+    used = large & large[outer]
+    # A hole of a dropped area goes with it and is none of its own.
+    specks = int((~large & (large[outer] | (parent < 0))).sum())
+    rings = np.empty(len(contours), dtype=object)
+    rings[kept[used[kept]]] = _rings(points, chains.count, used[kept])
+    return _assembled(rings, outer, np.flatnonzero(used)), specks
+
+
+def _rings(points: Floats, count: Ints, used: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """Simplified rings of the chains that are used (Douglas and Peucker 1973)."""
+    owner = np.repeat(np.cumsum(used) - 1, count)
+    wanted = np.repeat(used, count)
+    whole = shapely.linearrings(points[wanted], indices=owner[wanted])
+    simple = shapely.simplify(whole, SIMPLIFIED, preserve_topology=False)
+    collapsed = (shapely.get_type_id(simple) != 2) | (shapely.get_num_coordinates(simple) < 4)
+    return np.asarray(np.where(collapsed, whole, simple))
+
+
+def _assembled(rings: NDArray[np.object_], outer: Ints, used: Ints) -> list[Polygon]:
+    """Polygons out of rings: each outer one with the holes that name it."""
+    if not len(used):
+        return []
+    is_hole = outer[used] != used
+    order = np.lexsort((used, is_hole, outer[used]))
+    used = used[order]
+    _, owner = np.unique(outer[used], return_inverse=True)
+    areas = shapely.polygons(rings[used], indices=owner)
+    return polygons_of(areas)
+
+
+def polygons_of(areas: NDArray[np.object_]) -> list[Polygon]:
+    """Valid polygons of areas, in order; repaired only where an area is not valid.
+
+    >>> bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
+    >>> [each.area for each in polygons_of(np.array([bow, shapely.box(0, 0, 1, 1)]))]
+    [1.0, 1.0, 1.0]
+    """
+    broken = ~shapely.is_valid(areas)
+    if broken.any():
+        areas = areas.copy()
+        areas[broken] = shapely.make_valid(areas[broken], method="structure", keep_collapsed=False)
+    parts = shapely.get_parts(shapely.get_parts(areas))  # a collection may hold several multi-polygons
+    return [each for each in parts if each.geom_type == "Polygon" and not each.is_empty]
