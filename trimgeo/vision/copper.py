@@ -19,7 +19,7 @@ CopperIs = Literal["light", "dark"]
 SIMPLIFIED = 0.15
 """How far, in pixels, a boundary is moved to leave points out: less than noise moves it."""
 
-_BAND = 512
+_BAND = 128
 """Rows worked on at a time: what is not kept stays in the processor's cache."""
 
 _LEAST_POINTS = 4
@@ -75,31 +75,34 @@ def _thresholded(grey: Grey, levels: Levels, turned: bool) -> tuple[Grey, Grey]:
     """The picture with copper light and its noise evened out a little, and where it is copper (255)."""
     rows, columns = grey.shape
     smooth, mask = np.empty_like(grey), np.empty_like(grey)
-    middle = levels.middle
-    for top in range(0, rows, _BAND):
-        end = min(top + _BAND, rows)
+    table, step = _level_table(levels, rows, columns)
+    band_rows = step * max(1, _BAND // step)
+    for top in range(0, rows, band_rows):
+        end = min(top + band_rows, rows)
         low, high = max(top - 1, 0), min(end + 1, rows)
         band = cv2.GaussianBlur(grey[low:high], (3, 3), 0.6, borderType=cv2.BORDER_REPLICATE)
         band = band[top - low : end - low]
-        smooth[top:end] = cv2.bitwise_not(band) if turned else band
-        border = _level_rows(levels, middle, top, end, columns)
-        mask[top:end] = cv2.compare(smooth[top:end], border, cv2.CMP_GE)
+        if turned:
+            cv2.bitwise_not(band, dst=smooth[top:end])
+        else:
+            smooth[top:end] = band
+        lines = table[top // step : -(-end // step)]
+        border = np.repeat(np.repeat(lines, step, axis=1)[:, :columns], step, axis=0)[: end - top]
+        cv2.compare(smooth[top:end], np.ascontiguousarray(border), cv2.CMP_GE, dst=mask[top:end])
     return smooth, mask
 
 
-def _level_rows(levels: Levels, middle: Floats, top: int, end: int, columns: int) -> Grey:
-    """The level of each pixel of some rows, rounded up: a grey is at the level where it reaches this."""
-    if middle.size == 1:
-        return np.full((end - top, columns), np.clip(np.ceil(middle[0, 0]), 0, 255), np.uint8)
-    across = np.arange(columns, dtype=np.float64)
-    # Linear between the cells, row by row of cells: a table of the rows at every eighth, repeated.
-    rows = np.arange(top, end, 8, dtype=np.float64)
-    knots = np.arange(0, columns + 8, 8, dtype=np.float64)
-    u, v = np.meshgrid(knots, rows)
-    table = levels.at(np.column_stack([u.ravel(), v.ravel()]), middle).reshape(u.shape)
-    lines = np.array([np.interp(across, knots, line) for line in table])
-    whole = np.ceil(np.clip(lines, 0, 255)).astype(np.uint8)
-    return np.ascontiguousarray(np.repeat(whole, 8, axis=0)[: end - top])
+def _level_table(levels: Levels, rows: int, columns: int) -> tuple[Grey, int]:
+    """The level of each square of some pixels, rounded up: a grey is at the level where it reaches this.
+
+    With it the side of the squares: a sixteenth of a cell, within which the level stays the same to a part of
+    a grey.
+    """
+    step = max(1, int(levels.cell / 16)) if levels.middle.size > 1 else 64
+    u, v = np.arange(0, columns, step) + (step - 1) / 2, np.arange(0, rows, step) + (step - 1) / 2
+    places = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)
+    table = levels.at(places, levels.middle).reshape(len(v), len(u))
+    return np.ceil(np.clip(table, 0, 255)).astype(np.uint8), step
 
 
 def _traced(smooth: Grey, mask: Grey, levels: Levels, speck: float) -> tuple[list[Polygon], int]:
@@ -114,7 +117,7 @@ def _traced(smooth: Grey, mask: Grey, levels: Levels, speck: float) -> tuple[lis
     kept = np.flatnonzero(long)
     if not len(kept):
         return [], small
-    chains = Chains(np.concatenate([contours[i] for i in kept.tolist()])[:, 0].astype(np.int64), count[kept])
+    chains = Chains(np.concatenate([contours[i] for i in kept.tolist()])[:, 0].astype(np.int32, copy=False), count[kept])
     points = crossings(chains, smooth, levels)
     area = np.zeros(len(contours))
     area[kept] = np.abs(signed_areas(points, chains.count))

@@ -8,6 +8,7 @@ a plane, which shows one grey alone, gets its level from its neighbours and is n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -51,7 +52,7 @@ class Levels:
     light: Floats
     cell: float
 
-    def at(self, pixels: Floats, grid: Floats) -> Floats:
+    def at(self, pixels: NDArray[Any], grid: Floats) -> Floats:
         """Values of a grid at pixels, shape (n, 2): linear between the middles of cells."""
         rows, columns = grid.shape
         u = np.clip((pixels[:, 0] + 0.5) / self.cell - 0.5, 0, columns - 1)

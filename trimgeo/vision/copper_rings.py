@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from trimgeo.vision.copper_level import Floats, Grey, Levels
 
 Ints = NDArray[np.int64]
+Pixels = NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
 class Chains:
     """Closed chains of boundary pixels one after another: ``xy``, shape (n, 2), and ``count`` of each."""
 
-    xy: Ints
+    xy: Pixels
     count: Ints
 
     def neighbours(self) -> tuple[Ints, Ints]:
@@ -37,43 +38,57 @@ def crossings(chains: Chains, grey: Grey, levels: Levels) -> Floats:
     the next one.  Light is inside.  The points are then evened out along the chain by (1 4 6 4 1)/16,
     which halves what noise does to them.
     """
+    last = np.cumsum(chains.count)
+    points = np.empty((len(chains.xy), 2))
+    begin, first = 0, 0
+    while first < len(last):
+        # As many whole chains as fit into the processor's cache.
+        after = max(int(np.searchsorted(last, begin + _BLOCK)), first + 1)
+        end = int(last[after - 1])
+        block = Chains(chains.xy[begin:end], chains.count[first:after])
+        points[begin:end] = _crossed(block, grey, levels)
+        begin, first = end, after
+    return points
+
+
+def _crossed(chains: Chains, grey: Grey, levels: Levels) -> Floats:
     before, after = chains.neighbours()
     columns, rows = chains.xy[:, 0], chains.xy[:, 1]
-    level = levels.at(chains.xy.astype(np.float64), levels.middle)
+    level = levels.at(chains.xy, levels.middle)
     here = grey[rows, columns] - level
-    # Away from copper: the chain keeps it on one side (OpenCV runs round copper with it on the left of
-    # the walk, y down, and round holes with the hole on the right).
+    # Away from copper: OpenCV walks with copper on the left, seen with y down.
     along = chains.xy[after] - chains.xy[before]
-    dead_end = (along == 0).all(axis=1)
-    along[dead_end] = (chains.xy - chains.xy[before])[dead_end][:, ::-1] * (-1, 1)
-    slope = np.empty((len(here), 2))
-    for axis, outward in ((0, -along[:, 1]), (1, along[:, 0])):
-        slope[:, axis] = _slope(grey, level, here, columns, rows, axis, outward)
-    steep = (slope**2).sum(axis=1)
-    move = -np.maximum(here, 0.0)[:, None] * slope / np.maximum(steep, 1e-9)[:, None]
-    far = np.sqrt((move**2).sum(axis=1))
-    move /= np.maximum(far, 1.0)[:, None]
-    return _evened(chains.xy + move, before, after)
+    dead_end = np.flatnonzero(~along.any(axis=1))
+    along[dead_end] = (chains.xy[dead_end] - chains.xy[before[dead_end]])[:, ::-1] * np.array([-1, 1])
+    flat = grey.ravel()
+    width = grey.shape[1]
+    at = rows.astype(np.int64) * width + columns
+    low, high = at - (columns > 0), at + (columns < width - 1)
+    across = _slope(flat[low] - level, flat[high] - level, here, -along[:, 1])
+    low, high = at - width * (rows > 0), at + width * (rows < grey.shape[0] - 1)
+    down = _slope(flat[low] - level, flat[high] - level, here, along[:, 0])
+    steep = np.maximum(across**2 + down**2, 1e-9)
+    share = np.minimum(np.maximum(here, 0.0) / steep, 1.0 / np.sqrt(steep))
+    moved = np.column_stack([columns - share * across, rows - share * down])
+    return _evened(moved, before, after)
 
 
-def _slope(
-    grey: Grey, level: Floats, here: Floats, columns: Ints, rows: Ints, axis: int, outward: Ints
-) -> Floats:
-    """Slope of the grey along one axis: towards the neighbour outside, else between both neighbours."""
-    size = grey.shape[1 - axis] - 1
-    at = columns if axis == 0 else rows
-    low, high = np.maximum(at - 1, 0), np.minimum(at + 1, size)
-    less = (grey[rows, low] if axis == 0 else grey[low, columns]) - level
-    more = (grey[rows, high] if axis == 0 else grey[high, columns]) - level
+_BLOCK = 30_000
+"""Points worked on at a time."""
+
+
+def _slope(less: Floats, more: Floats, here: Floats, outward: Ints) -> Floats:
+    """Slope of the grey along one axis: towards the neighbour outside, else between both neighbours.
+
+    ``less`` and ``more`` are the neighbours, less the level; ``outward`` tells the side where both are outside.
+    """
     outside_low, outside_high = less < 0, more < 0
+    towards_high, towards_low = more - here, here - less
+    one_side = np.where(outside_high, towards_high, towards_low)
+    thin = np.where(outward > 0, towards_high, np.where(outward < 0, towards_low, 0.0))
     both = outside_low & outside_high
-    take_high = (outside_high & ~both) | (both & (outward > 0))
-    take_low = (outside_low & ~both) | (both & (outward < 0))
-    slope = (more - less) / 2
-    slope[take_high] = (more - here)[take_high]
-    slope[take_low] = (here - less)[take_low]
-    slope[both & (outward == 0)] = 0.0
-    return np.asarray(slope)
+    slope = np.where(outside_low ^ outside_high, one_side, (more - less) / 2)
+    return np.asarray(np.where(both, thin, slope))
 
 
 def _evened(points: Floats, before: Ints, after: Ints) -> Floats:
