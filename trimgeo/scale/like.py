@@ -42,7 +42,8 @@ class Registered:
     ``to_board`` has in its covariance the other view's and this view's own; ``relative`` is the same map with
     what is uncertain between the two views alone, so that it says how far apart they may show one hole.
     ``spots`` are the points used, ``residuals`` map minus the other view's position, shape (n, 2), mm, None
-    where the points leave none.  ``note`` and ``warnings`` are for the report.
+    where the points leave none.  ``scaled`` is the view's own true-scale map before it was placed, None
+    for a view that has no scale of its own.  ``note`` and ``warnings`` are for the report.
     """
 
     kind: Kind
@@ -52,6 +53,7 @@ class Registered:
     residuals: Floats | None
     note: str
     warnings: tuple[str, ...] = ()
+    scaled: PlaneMap | None = None
 
 
 def order_of(like: Mapping[str, str | None], where: str = "[[view]]") -> tuple[str, ...]:
@@ -159,7 +161,7 @@ def placed_like(
     spots = Spots.read(pixels, there, PIXEL_READING)
     found, motion = rigid(scaled, spots, other)
     own = scaled_uncertainty(found, scaled, motion)
-    ratio = _ratio(found, own, scaled, other)
+    ratio = excess(found, ((moved(scaled, motion), pixels), (other, there)))
     if ratio > _DOUBTFUL:
         told = _mistaken(scaled, spots, other, like)
         if ratio > _IMPOSSIBLE:
@@ -174,7 +176,7 @@ def placed_like(
     lengths = np.hypot(*found.misses.T)
     note = f"placed by {len(pixels)} points shared with view {quoted(like)}"
     note += f"; residuals {_rms(lengths):.3f} mm rms, {lengths.max():.3f} mm at most"
-    return Registered("rigid", to_board, to_board, spots, found.misses, note, warnings)
+    return Registered("rigid", to_board, to_board, spots, found.misses, note, warnings, scaled)
 
 
 def rigid(scaled: PlaneMap, spots: Spots, other: PlaneMap) -> tuple[Adjusted, Floats]:
@@ -204,19 +206,18 @@ def padded(entries: Floats, like: Floats) -> Floats:
     return np.pad(entries, ((0, more), (0, more)))
 
 
-def _ratio(found: Adjusted, own: Floats, scaled: PlaneMap, other: PlaneMap) -> float:
-    """Root of the misses' sum of squares over its expectation from reading and both maps' covariances.
+def excess(found: Adjusted, maps: tuple[tuple[PlaneMap, Floats], ...] = ()) -> float:
+    """Root of the misses' sum of squares over its expectation from reading and from uncertain maps.
 
-    With r = (I - H) e, H the hat matrix and C the covariance of e: E r'r = trace((I - H) C (I - H)').
+    Each of ``maps`` stands with the pixels, shape (n, 2), that it maps.  With r = (I - H) e, H the hat matrix
+    and C the covariance of e, E r'r = trace((I - H) C (I - H)').
     """
-    rows = found.slope
-    keep = np.eye(len(rows)) - rows @ found.inverse @ rows.T
-    at_rest = moved(scaled, found.to_board.matrix @ np.linalg.inv(scaled.matrix))
-    spread = np.eye(len(rows))
-    for to_board, pixels in ((at_rest, found.spots.pixels), (other, found.spots.there)):
+    expected = float(max(found.free, 1))
+    for to_board, pixels in maps:
         by_map = found.white(to_board.jacobian(pixels))
-        spread += by_map @ to_board.covariance @ by_map.T
-    return float(np.sqrt((found.whitened**2).sum() / np.trace(keep @ spread @ keep.T)))
+        by_map = by_map - found.slope @ (found.inverse @ (found.slope.T @ by_map))
+        expected += float(((by_map @ to_board.covariance) * by_map).sum())
+    return float(np.sqrt((found.whitened**2).sum() / expected))
 
 
 def _mistaken(scaled: PlaneMap, spots: Spots, other: PlaneMap, like: str) -> str:

@@ -130,10 +130,10 @@ def adjusted(start: PlaneMap, spots: Spots, other: PlaneMap, kind: Kind, loose: 
     ties = _ties(wanted, kind, loose)
     since = np.zeros(len(ties))
     for _ in range(_STEPS):
-        ways, weights = _ways(here, spots, kind), _weights(here, spots, other)
+        ways, whitening = _ways(here, spots, kind), weights(here, spots, other)
         misses = here.to_mm(spots.pixels) - wanted
-        whitened = np.einsum("nij,nj->ni", weights, misses)
-        slope = (weights @ (here.jacobian(spots.pixels)[:, :, :9] @ ways)).reshape(whitened.size, -1)
+        whitened = np.einsum("nij,nj->ni", whitening, misses)
+        slope = (whitening @ (here.jacobian(spots.pixels)[:, :, :9] @ ways)).reshape(whitened.size, -1)
         inverse = np.asarray(np.linalg.inv(slope.T @ slope + np.diag(ties)), dtype=np.float64)
         if not np.isfinite(inverse).all():
             raise np.linalg.LinAlgError("spots that fix no map")
@@ -143,7 +143,7 @@ def adjusted(start: PlaneMap, spots: Spots, other: PlaneMap, kind: Kind, loose: 
         since = since + step
         here = replace(here, matrix=_changed(here, ways, step, spots, kind))
         settled = bool(np.abs(step).max() < _SETTLED)
-    return Adjusted(here, spots, misses, whitened, ways, slope, inverse, weights)
+    return Adjusted(here, spots, misses, whitened, ways, slope, inverse, whitening)
 
 
 def rigid_start(at: Floats, wanted: Floats) -> Floats:
@@ -183,6 +183,22 @@ def motion_on_entries(to_board: PlaneMap, motion: Floats) -> Floats:
     carry = np.eye(len(to_board.covariance))
     carry[:9, :9] = np.kron(motion, np.eye(3))
     return carry
+
+
+def wandering(to_board: PlaneMap, pixels: Floats, kind: Kind, by: float) -> Floats:
+    """Changes of a map's entries and lens, shape (9 + q, p), that move its pixels by about ``by`` mm each.
+
+    Times its transpose it is the covariance of an unknown change of that kind: ``by``, mm, is the standard
+    uncertainty of a shift, and of what the other changes do at the rim of ``pixels``, shape (n, 2).
+
+    >>> scan = PlaneMap(np.diag([0.1, -0.1, 1.0]), np.zeros((9, 9)))
+    >>> ways = wandering(scan, np.array([[0.0, 0], [100, 0], [100, 100], [0, 100]]), "affine", 0.5)
+    >>> PlaneMap(scan.matrix, ways @ ways.T).standard_uncertainty([[50.0, 50.0]]).round(6)
+    array([0.5])
+    """
+    each = Spots.read(pixels, pixels, 1.0)
+    ways = _ways(to_board, each, kind) / np.sqrt(_ties(to_board.to_mm(pixels), kind, by))
+    return np.pad(ways, ((0, len(to_board.covariance) - 9), (0, 0)))
 
 
 def _turn(angle: float, at: Floats, wanted: Floats) -> Floats:
@@ -227,7 +243,7 @@ def _unit(pixels: Floats) -> Floats:
     return np.array([[scale, 0, -scale * centre[0]], [0, scale, -scale * centre[1]], [0, 0, 1.0]])
 
 
-def _weights(here: PlaneMap, spots: Spots, other: PlaneMap) -> Floats:
+def weights(here: PlaneMap, spots: Spots, other: PlaneMap) -> Floats:
     """Whitening of each miss, shape (n, 2, 2): L⁻¹ with L L' its covariance by reading."""
     own, there = here.slopes(spots.pixels), other.slopes(spots.there)
     covariance = own @ own.transpose(0, 2, 1) * spots.sd[:, None, None] ** 2
