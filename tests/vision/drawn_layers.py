@@ -36,9 +36,13 @@ class LayerSet:
     copper: dict[int, shapely.Geometry]
     groups: list[set[tuple[int, str]]]
     edge: Polygon = field(init=False)
+    inner: dict[int, shapely.Geometry] = field(init=False)
 
     def __post_init__(self):
         self.edge = box(0, 0, *self.size)
+        self.inner = {layer: copper.buffer(-0.05) for layer, copper in self.copper.items()}
+        for each in self.inner.values():
+            shapely.prepare(each)
 
 
 def coverage(areas, size, upsidedown=None):
@@ -110,12 +114,10 @@ def photographed(
     grey = (dark + (light - dark) * cover).astype(np.float32)
     for _ in range(scratches):
         line = _scratch(random, columns, rows, scratch_px)
-        share = coverage(line, (columns, rows)).astype(np.float32)
-        grey += share * (random.choice([dark, light]) - grey)
+        _blend(grey, line, random.choice([dark, light]))
     for _ in range(dust):
         at, r = random.uniform(0, 1, 2) * (columns, rows), random.uniform(0.5, 2.2)
-        share = coverage(Point(at).buffer(r, 4), (columns, rows)).astype(np.float32)
-        grey += share * (random.choice([dark * 0.5, light * 1.1]) - grey)
+        _blend(grey, Point(at).buffer(r, 4), random.choice([dark * 0.5, light * 1.1]))
     if copper_is == "dark":
         grey = dark + light - grey
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j].astype(np.float32)
@@ -125,6 +127,19 @@ def photographed(
     grey = cv2.GaussianBlur(grey, (0, 0), blur) if blur else grey
     grey += random.normal(0, noise, grey.shape).astype(np.float32)
     return np.clip(np.rint(grey), 0, 255).astype(np.uint8)
+
+
+def _blend(grey, area, value):
+    """Lays a grey over an area, in the window that it needs."""
+    rows, columns = grey.shape
+    left, low, right, high = area.bounds
+    left, low = max(int(left) - 2, 0), max(int(low) - 2, 0)
+    right, high = min(int(right) + 3, columns), min(int(high) + 3, rows)
+    if left >= right or low >= high:
+        return
+    share = coverage(affine_transform(area, [1, 0, 0, 1, -left, -low]), (right - left, high - low))
+    window = grey[low:high, left:right]
+    window += (share * (value - window)).astype(np.float32)
 
 
 def _scratch(random, columns, rows, width):
@@ -238,3 +253,39 @@ def _signals(random, vias, size, layer):
                 pairs.append((one.name, two.name))
     area = shapely.union_all([*pads.values(), *[t for t, _ in traces]]).difference(_drills(vias))
     return area, pairs, list(pads)
+
+
+@dataclass
+class Judged:
+    """What was found of one layer against what was drawn, pixels; positive is grown."""
+
+    grown: float
+    within: np.ndarray
+    missed: np.ndarray
+
+
+def judged(found, truth):
+    """Distances every half pixel along both boundaries, and area gained by length of boundary.
+
+    ``within`` from found to drawn, ``missed`` the other way, where what was not found counts.
+    """
+    found = shapely.MultiPolygon(found)
+    grown = (found.area - truth.area) / truth.boundary.length
+    return Judged(grown, _distances(found, truth), _distances(truth, found))
+
+
+def _distances(one, other):
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(one.boundary, 0.5)))
+    return shapely.distance(points, other.boundary)
+
+
+def on_pad(layers, key):
+    """A place, mm, on the copper of a via's pad or of the plane that it runs through."""
+    layer, name = key
+    via = next(v for v in layers.vias if v.name == name)
+    for turn in np.linspace(0, 2 * np.pi, 16, endpoint=False):
+        reach = via.drill / 2 + 0.1
+        at = via.at[0] + reach * np.cos(turn), via.at[1] + reach * np.sin(turn)
+        if layers.inner[layer].contains(Point(at)):
+            return at
+    raise AssertionError(f"no copper about {key}")

@@ -45,14 +45,17 @@ def copper_polygons(
     copper_is: CopperIs,
     speck_px2: float,
     *,
+    scratch: float = 0.0,
     board: Polygon | None = None,
     where: str = "the picture of the layer",
 ) -> Found:
     """Areas of copper in a grey picture, shape (rows, columns), uint8.
 
     ``level`` is the grey between copper and the rest; None finds it, place by place, so that uneven
-    light does no harm.  ``speck_px2``: smaller areas and smaller holes, px², are dropped.  ``board``, in
-    pixels, bounds where levels are looked for.  Raises `trimgeo.JobError` at ``where`` where the
+    light does no harm.  ``speck_px2``: smaller areas and smaller holes, px², are dropped.  ``scratch`` is
+    the finest that copper or a gap can be, pixels; what is finer is mended where that is 3 or more (in a
+    coarser picture a fine line cannot be told from a scratch: it stays).  ``board``, in pixels, bounds where
+    levels are looked for.  Raises `trimgeo.JobError` at ``where`` where the
     picture does not show two greys.
 
     >>> picture = np.full((200, 200), 60, np.uint8)
@@ -67,6 +70,7 @@ def copper_polygons(
     if copper_is == "dark":
         levels = Levels(255.0 - levels.light, 255.0 - levels.dark, levels.cell)
     smooth, mask = _thresholded(grey, levels, turned=copper_is == "dark")
+    _mend(mask, scratch)
     polygons, specks = _traced(smooth, mask, levels, speck_px2)
     return Found(polygons, told, specks)
 
@@ -90,6 +94,29 @@ def _thresholded(grey: Grey, levels: Levels, turned: bool) -> tuple[Grey, Grey]:
         border = np.repeat(np.repeat(lines, step, axis=1)[:, :columns], step, axis=0)[: end - top]
         cv2.compare(smooth[top:end], np.ascontiguousarray(border), cv2.CMP_GE, dst=mask[top:end])
     return smooth, mask
+
+
+def _mend(mask: Grey, finest: float) -> None:
+    """Takes lines of copper or gap finer than ``finest``, pixels, out of a mask, in its place.
+
+    A square of k pixels fits in a line of any direction that is (k - 1)·√2 wide or more; what it does
+    not fit in is too fine to have been made (opening and closing, Serra 1982).
+    """
+    side = int(finest / 2**0.5 + 1 + 1e-9)
+    side -= 1 - side % 2
+    if side < 3:
+        return
+    square, margin = np.ones((side, side), np.uint8), 2 * side
+    above = mask[:0]
+    for top in range(0, len(mask), _BAND):
+        # The rows above are mended already: what they were is kept.
+        band = np.vstack([above, mask[top : top + _BAND + margin]])
+        first = len(above)
+        above = band[max(first + _BAND - margin, 0) : first + _BAND]
+        lines = cv2.subtract(band, cv2.morphologyEx(band, cv2.MORPH_OPEN, square))
+        closed = cv2.morphologyEx(band, cv2.MORPH_CLOSE, square)
+        end = min(_BAND, len(mask) - top)
+        cv2.subtract(closed[first : first + end], lines[first : first + end], dst=mask[top : top + end])
 
 
 def _level_table(levels: Levels, rows: int, columns: int) -> tuple[Grey, int]:
@@ -117,7 +144,9 @@ def _traced(smooth: Grey, mask: Grey, levels: Levels, speck: float) -> tuple[lis
     kept = np.flatnonzero(long)
     if not len(kept):
         return [], small
-    chains = Chains(np.concatenate([contours[i] for i in kept.tolist()])[:, 0].astype(np.int32, copy=False), count[kept])
+    chains = Chains(
+        np.concatenate([contours[i] for i in kept.tolist()])[:, 0].astype(np.int32, copy=False), count[kept]
+    )
     points = crossings(chains, smooth, levels)
     area = np.zeros(len(contours))
     area[kept] = np.abs(signed_areas(points, chains.count))

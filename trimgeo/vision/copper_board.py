@@ -20,6 +20,9 @@ BOUNDARY = 0.25
 """Standard uncertainty of a boundary across itself, pixels: of drawn layers at 600 and 1200 dpi with blur
 of up to 1.2 px 95 % lies within 0.5 px (measured: tests/bench/copper.py)."""
 
+FINEST = 0.075
+"""The finest copper and gaps that boards have, mm (common practice: 0.1, seldom 0.075)."""
+
 _SAMPLED = 200
 """Places of an area at which the uncertainty of the map is looked up: it changes slowly over a picture."""
 
@@ -67,6 +70,7 @@ def board_copper(
         level,
         copper_is,
         speck * density**2,
+        scratch=FINEST * density,
         board=shapely.transform(shown, lambda xy: xy - np.array([left, low])),
         where=where,
     )
@@ -131,8 +135,9 @@ def _cut_off(area: Polygon, edge: Polygon, slack: float) -> list[Polygon]:
     thick = on_board.buffer(-slack / 2).buffer(slack)
     sliver = on_board.intersection(rim).difference(thick)
     parts = shapely.get_parts(on_board.difference(sliver) if not sliver.is_empty else on_board)
-    least = slack**2
-    return [each for each in parts if each.geom_type == "Polygon" and each.area > least]
+    # Where slivers meet in a corner the disc fits in; what stays there reaches no further in than this.
+    inner = edge.buffer(-3 * slack, join_style="mitre")
+    return [each for each in parts if each.geom_type == "Polygon" and each.intersects(inner)]
 
 
 def keepouts(

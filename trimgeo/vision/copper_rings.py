@@ -80,7 +80,7 @@ _BLOCK = 30_000
 def _slope(less: Floats, more: Floats, here: Floats, outward: Ints) -> Floats:
     """Slope of the grey along one axis: towards the neighbour outside, else between both neighbours.
 
-    ``less`` and ``more`` are the neighbours, less the level; ``outward`` tells the side where both are outside.
+    ``less`` and ``more`` are the neighbours above the level; ``outward`` is the side where both are outside.
     """
     outside_low, outside_high = less < 0, more < 0
     towards_high, towards_low = more - here, here - less
