@@ -21,7 +21,8 @@ import numpy as np
 
 import trimgeo.scale  # noqa: F401  imported here so that the memory baseline has it
 from trimgeo.drawing.png import encode_png
-from trimgeo.model.job import About, BoardTable, DpiScale, Job, OriginPlace, ViewTable
+from trimgeo.model.capture import DpiScale, OriginPlace, ViewTable
+from trimgeo.model.job import About, BoardTable, Job
 from trimgeo.scale import read_views
 
 RUNS = 7

@@ -10,7 +10,8 @@ import pytest
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile import load, need
-from trimgeo.model.job import CutCount, DpiScale, PointsScale, ShapeFile
+from trimgeo.model.capture import DpiScale, PointsScale
+from trimgeo.model.job import CutCount, ShapeFile
 
 PLAIN = """
 [job]

@@ -85,19 +85,56 @@ FORM = [
     ),
     (BOARD + VIEW.replace("300", "true"), r'\[\[view\]\] "top", scale, dpi: found true; give the resolution'),
     (BOARD + VIEW.replace("300", "[300]"), r"scale, dpi: found a list of 1; give two numbers"),
-    (BOARD + VIEW.replace("dpi = 300", 'card = "A4"'), r'scale: found an unknown key "card"'),
+    (
+        BOARD + VIEW.replace("dpi = 300", 'card = "A4"'),
+        r'"top", scale: found no height; add height: how high',
+    ),
+    (BOARD + VIEW.replace("dpi = 300", 'card = "A5", height = 2'), r'scale, card: found "A5"'),
+    (
+        BOARD + VIEW.replace("dpi = 300", 'card = "A4", height = 2, bar = 1'),
+        r'unknown key "bar".*known key is bars',
+    ),
+    (
+        BOARD + VIEW.replace("dpi = 300", 'card = "A4", height = 2, bars = [9.7, 9.7]'),
+        r"scale, bars, x: found 9.7",
+    ),
+    (
+        BOARD + VIEW.replace("dpi = 300", 'card = "A4", height = []'),
+        r"scale, height: found .*a list of at least 3",
+    ),
+    (
+        BOARD + VIEW.replace("dpi = 300", 'like = "back", points = [{ pixel = [1, 2], there = [3, 4] }]'),
+        r"scale, points: .*a list of at least 2",
+    ),
+    (
+        BOARD
+        + VIEW.replace(
+            "dpi = 300",
+            'like = "top", points = [{ pixel = [1, 2], there = [3, 4] }, { pixel = [5, 2], there = [7, 4] }]',
+        ),
+        r'"top", scale.like: found a view registered on itself',
+    ),
+    (BOARD + VIEW + 'moment = "later"\n', r'moment: found "later"; give when it was taken'),
+    (BOARD + '[[copper]]\nview = "in2"\nlayer = 2\n', r'\[\[copper\]\] number 1, view: found "in2"'),
+    (BOARD + VIEW + '[[copper]]\nview = "top"\nlayer = 2\n', r'found layer 2, and view "top" shows layer 1'),
+    (
+        BOARD.replace("edge = [[0, 0], [100, 0], [100, 80], [0, 80]]", 'edge = { view = "tp" }') + VIEW,
+        r'\[board\], edge.view: found "tp".*nearest view is "top"',
+    ),
+    (BOARD + VIA + 'traced = "top"\n', r'"V1", traced: found it without on; name its view'),
     (
         BOARD + VIEW.replace('shows = "top"', "shows = 1.5"),
         r'"top", shows: found 1\.5; give a whole number: what it',
     ),
     (BOARD + VIEW.replace('name = "top"', 'name = "../x"'), r'name: found "\.\./x"; give a name of letters'),
     (BOARD + VIEW.replace('"a.png"', '"a\\u0000.png"'), r"image: found .*; give the file name"),
-    (BOARD + "[outline]\n", r"\[outline\]: found neither points nor file nor build; give one of"),
+    (BOARD + "[outline]\n", r"\[outline\]: found neither points nor file nor build nor view; give one of"),
     (BOARD + '[outline]\nbuild = "fewest"\n', r'\[outline\], build: found "fewest"; give how to build it'),
     (BOARD + "[outline]\nbuild = { cuts = -1 }\n", r"\[outline\], build, cuts: found -1"),
     (BOARD + '[outline]\nfile = "a.dxf"\nbuild = "smallest"\n', r"build: found it together with file"),
     (BOARD + '[outline]\nfile = "a.dxf"\non = "top"\n', r"\[outline\], on: found it without points"),
-    (BOARD + '[outline]\nview = "top"\n', r'\[outline\]: found an unknown key "view"'),
+    (BOARD + '[outline]\nview = "top"\n', r'\[outline\], view: found "top", and there is no such view'),
+    (BOARD + VIEW + '[outline]\nbuild = "smallest"\npen = "inside"\n', r"pen: found it without view"),
     (
         BOARD + "[sheet]\nstretch = [0.1, 1]\n",
         r"\[sheet\], stretch, x: found 0\.1; give a number of at least",

@@ -5,17 +5,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from trimgeo.model.job import (
-    About,
-    BoardTable,
-    DpiScale,
-    Job,
-    LengthToCheck,
-    OriginPlace,
-    PointsScale,
-    ScalePoint,
-    ViewTable,
-)
+from trimgeo.model.capture import DpiScale, LengthToCheck, OriginPlace, PointsScale, ScalePoint, ViewTable
+from trimgeo.model.job import About, BoardTable, Job
 
 EDGE = ((0.0, 0.0), (100.0, 0.0), (100.0, 80.0), (0.0, 80.0))
 

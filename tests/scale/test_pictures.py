@@ -266,7 +266,8 @@ class Broken(importlib.abc.MetaPathFinder):
 sys.meta_path.insert(0, Broken())
 from pathlib import Path
 from trimgeo.errors import JobError
-from trimgeo.model.job import About, BoardTable, DpiScale, Job, ViewTable
+from trimgeo.model.capture import DpiScale, ViewTable
+from trimgeo.model.job import About, BoardTable, Job
 from trimgeo.scale import read_views
 view = ViewTable(name="front", image="scan.png", shows="top", scale=DpiScale(dpi=254.0))
 board = BoardTable(thickness=1.6, edge=((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)))

@@ -7,15 +7,17 @@ from typing import Any
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.words import listed, nearest, place, short
-from trimgeo.model.job import Job
+from trimgeo.model.capture import LikeScale, ViewTable
+from trimgeo.model.job import CopperTable, EdgeView, Job
 from trimgeo.model.keys import Table
 
 
 def check_agreement(job: Job) -> None:
     """Refuse a job whose tables contradict each other.
 
-    Raises `trimgeo.JobError` for a name used twice, for ``on`` without such a view, for a layer
-    that the board does not have, and for a variant that ``[job]`` does not list.
+    Raises `trimgeo.JobError` for a name used twice, for a view that is named and not there, for views
+    registered on each other in a circle, for a layer that the board does not have, and for a variant
+    that ``[job]`` does not list.
 
     >>> from trimgeo.model.job import About, BoardTable, ProbeTable
     >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
@@ -30,6 +32,14 @@ def check_agreement(job: Job) -> None:
         _check_references(job, header, entries)
     if job.outline is not None:
         _check_view(job, job.outline.on, "[outline]", None)
+        _check_view(job, job.outline.view, "[outline]", None, "view")
+    if isinstance(job.board.edge, EdgeView):
+        _check_view(job, job.board.edge.view, "[board]", None, "edge.view")
+    for number, copper in enumerate(job.copper, 1):
+        _check_copper(job, number, copper)
+    for view in job.view:
+        _check_view(job, view.like, "[[view]]", view.name, _like_key(view))
+    _check_no_circle(job)
 
 
 def _entries(job: Job) -> Mapping[str, tuple[Table, ...]]:
@@ -93,13 +103,54 @@ def _check_references(job: Job, header: str, entries: Iterable[Any]) -> None:
             raise _no_such_layer(job, shows, place(job.source, header, name, "shows"))
 
 
-def _check_view(job: Job, view: str | None, header: str, name: str | int | None) -> None:
+def _like_key(view: ViewTable) -> str:
+    return "scale.like" if isinstance(view.scale, LikeScale) else "place.like"
+
+
+def _check_copper(job: Job, number: int, copper: CopperTable) -> None:
+    _check_view(job, copper.view, "[[copper]]", number, "view")
+    if copper.layer > job.board.layers:
+        raise _no_such_layer(job, copper.layer, place(job.source, "[[copper]]", number, "layer"))
+    shown = next(view.shows for view in job.view if view.name == copper.view)
+    faces = {"top": 1, "bottom": job.board.layers}
+    layer = shown if isinstance(shown, int) else faces[shown]
+    if layer != copper.layer:
+        raise JobError(
+            place(job.source, "[[copper]]", number, "layer"),
+            f'found layer {copper.layer}, and view "{copper.view}" shows layer {layer}',
+            f"give layer = {layer}, or name the view of layer {copper.layer}",
+        )
+    for seed in copper.nets:
+        _check_view(job, seed.on, "[[copper]]", number, f"nets {short(seed.net)}, on")
+
+
+def _check_no_circle(job: Job) -> None:
+    """Refuse views that are registered on each other: none of them would have millimetres of its own."""
+    like = {view.name: view.like for view in job.view}
+    for view in job.view:
+        way, here = [view.name], view.like
+        while here is not None and here not in way:
+            way.append(here)
+            here = like[here]
+        if here == view.name:
+            raise JobError(
+                place(job.source, "[[view]]", view.name, _like_key(view)),
+                "found a view registered on itself"
+                if len(way) == 1
+                else f"found views registered on each other in a circle: {listed([*way, here])}",
+                "scale one of them by a card, points or dpi",
+            )
+
+
+def _check_view(
+    job: Job, view: str | None, header: str, name: str | int | None, named_by: str = "on"
+) -> None:
     known = [each.name for each in job.view]
     if view is None or view in known:
         return
     near = nearest(view, known)
     raise JobError(
-        place(job.source, header, name, "on"),
+        place(job.source, header, name, named_by),
         f'found "{short(view)}", and there is no such view',
         f'the nearest view is "{near}"'
         if near

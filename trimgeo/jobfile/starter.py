@@ -29,7 +29,8 @@ title = {title}           # what the sheets and the report are called
 thickness = "FILL IN"     # measured with a caliper, such as 1.6
 edge = "FILL IN"          # the corners of the board, measured: for one 100 wide and 80 high
                           # [[0, 0], [100, 0], [100, 80], [0, 80]]; or {{ file = "edge.dxf" }} with
-                          # layer = "EDGE" in the brackets where the drawing has other layers too
+                          # layer = "EDGE" in the brackets where the drawing has other layers too;
+                          # or {{ view = "top" }}: found in that picture
 layers = 2                # copper layers, 1 (top) to the last (bottom)
 # depths = [0, 1.6]       # of each copper layer below the top face; left out: evenly spaced
 
@@ -46,8 +47,19 @@ image = {image}
 shows = "top"             # "top", "bottom", or the number of the copper layer that it shows
 # Pixels are [column, row], read off in any picture viewer: columns from 0 at the left to {last_column},
 # rows from 0 at the top down to {last_row}.
-# The scale comes from points whose places on the board were measured: two or more, best the four
-# corners.  `at` is where each is on the board, such as [100, 0] for the lower right corner.
+# moment = "before"       # "drawn": with a line drawn on the board; "after": the cut board
+# line = "finished"       # what a drawn line is: the "finished" edge, or the "guide" line outside it
+#
+# The scale: for a phone, best the reference card, printed by: trimgeo card --out card.pdf
+# Lay the board on it and tilt the phone by about ten degrees.  `height` is that of the face that is
+# seen above the card (its thickness for a bare board), `bars` the card's 100 mm bars by caliper:
+# scale = {{ card = "A4", height = 1.6, bars = [99.9, 100.1] }}
+# A board that lies crooked on its parts has three heights:
+# (a board that lies crooked has three heights instead, each at a pixel of the shown face:
+# height = [{{ pixel = [400, 500], mm = 8.5 }}, {{ pixel = [2900, 510], mm = 9 }}, {{ pixel = [1600, 2100], mm = 8 }}])
+#
+# Without a card, the scale comes from points whose places on the board were measured: two or more,
+# best the four corners.  `at` is where each is on the board, such as [100, 0] for the lower right corner.
 scale = {{ points = [
     {{ pixel = "FILL IN", at = [0, 0] }},         # lower left corner
     {{ pixel = "FILL IN", at = "FILL IN" }},      # lower right corner
@@ -57,8 +69,12 @@ scale = {{ points = [
 # For a flatbed scan, instead of the points: its resolution ("file": what the file says), and where
 # the board lies in it: the pixel of (0, 0), and a pixel on the line y = 0 to the right of it (on a
 # bottom face: to the viewer's left).
-# scale = {{ dpi = 300 }}   # or [300, 301] for x and y
+# scale = {{ dpi = 300 }}   # or [300, 301] for x and y; turned = "scan-turned.png": a second scan of
+                          # the same face, turned by 180 degrees on the glass, shows the scanner's bends
 # place = {{ origin = [120, 2950], along = [3900, 2948] }}
+# Another view can lend its millimetres, or say where the board lies, by spots that both show:
+# scale = {{ like = "b", points = [{{ pixel = [4, 5], there = [12, 8] }}, {{ pixel = [94, 5], there = [99, 8] }}] }}
+# place = {{ like = "b", points = [{{ pixel = [4, 5], there = [12, 8] }}, {{ pixel = [94, 5], there = [99, 8] }}] }}
 # Lengths measured by caliper, to compare with the picture:
 # checks = [{{ from = [412, 1033], to = [1912, 1030], length = 50.8 }}]
 
@@ -71,6 +87,7 @@ polygon = "FILL IN"       # corners in order around it, such as [[900, 700], [14
 # path = {{ points = [[900, 700], [1400, 700]], width = 0.25 }}   # instead of polygon
 # layers = [1, 2]         # copper layers that it lies on; trace, pad and copper need them
 # height = 8.5            # above its face
+# traced = "top"          # the outline marked is that of its top, which leans away from the camera; or "foot"
 # net = "GND"
 # clearance = 0.8         # for this one, instead of what its kind requires
 # may_cut = false         # true: may be severed, and is then reported as such
@@ -80,6 +97,15 @@ polygon = "FILL IN"       # corners in order around it, such as [[900, 700], [14
 # file = "keepouts.dxf"
 # layer = "PARTS"
 # kind = "component"      # and the keys from `layers` on, as above
+
+# [[copper]]              # the copper that a picture of a layer shows: found by itself
+# view = "inner-2"
+# layer = 2
+# copper_is = "light"     # or "dark": how copper looks in that picture
+# level = 128             # the grey level between copper and the rest; left out: found
+# speck = 0.02            # mm²: what is smaller is dust
+# may_cut = true          # planes and traces may be severed, and are then reported as such
+# nets = [{{ net = "GND", at = [12.5, 30] }}]  # names the copper there; also `may_cut`, `on`
 
 # [[lift]]                # a part that comes off before cutting
 # name = "J3"
@@ -106,6 +132,9 @@ build = "smallest"        # or {{ cuts = 4 }}: the smallest with at most so many
 # on = "top"              # then its points are pixels of that view
 # file = "outline.dxf"    # a line drawn elsewhere, instead of build
 # layer = "FINISHED"      # in that file
+# view = "drawn"          # the line drawn on the board in that picture, instead of build
+# near = [[410, 320], [2950, 330], [2940, 2100]]  # its rough corners, as pixels, if it is not found
+# pen = "middle"          # of the pen's stroke, or "inside": its inner edge
 
 # [clearance]             # required from each kind to the new edge; left out: as printed in the report
 # component = 0.5         # also trace, via, pad, copper, hole and other

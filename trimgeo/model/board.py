@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, MultiLineString, MultiPolygon, Point, Polygon
 
 from trimgeo.model.job import Job
 from trimgeo.model.planemap import PlaneMap
@@ -45,6 +45,33 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Shot:
+    """A picture as it was taken, turned as a viewer shows it; its file is decoded at each call.
+
+    ``size`` is (columns, rows).  ``colour`` gives shape (rows, columns, 3), blue-green-red, ``grey``
+    shape (rows, columns); both raise `trimgeo.JobError` where the file cannot be decoded.
+    """
+
+    size: tuple[int, int]
+    colour: Callable[[], Pixels] = field(repr=False, compare=False)
+    grey: Callable[[], Pixels] = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True, eq=False)
+class CardSeen:
+    """What a picture shows of the reference card: corners and what the fit leaves of each, pixels, (n, 2).
+
+    ``markers`` is the number of codes read, ``focal`` the focal length in pixels.
+    """
+
+    paper: str
+    markers: int
+    focal: float
+    corners: NDArray[np.float64]
+    residuals: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
 class LengthCheck:
     """A caliper length against the same length in the picture, mm.
 
@@ -68,6 +95,9 @@ class View:
     ``to_board`` maps source pixels to mm and knows its uncertainty; residuals, mm, are None where
     the points leave none; ``uncertainty`` is the 95 % bound, mm, of a position over the board edge.
     ``note`` says in words what the scale rests on; ``warnings`` what a person must hear about it.
+    ``shot`` is the picture as taken; ``card`` what it shows of the reference card, where it was scaled
+    by one.  ``placed`` says that board point (0, 0) is known in it, and not just taken for a corner;
+    ``scale_known`` is false for a card of which nobody measured the bars.
     """
 
     name: str
@@ -81,6 +111,10 @@ class View:
     checks: tuple[LengthCheck, ...] = ()
     note: str = ""
     warnings: tuple[str, ...] = ()
+    shot: Shot | None = None
+    card: CardSeen | None = None
+    placed: bool = True
+    scale_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -100,7 +134,8 @@ class Keepout:
     The exact shape is ``spine`` grown by ``radius``: a circle is a Point and its radius, a path a
     LineString and half its width, a polygon itself and 0.  ``on_board`` says that the whole of it
     lies on the board; where it does not, only the part on the board counts.
-    ``uncertainty`` is the standard uncertainty, in one direction, of its position (0 without a view).
+    ``uncertainty`` is the standard uncertainty, in one direction, of its position (0 without a view);
+    ``view`` names the view whose picture it was marked on; ``scale_known`` as for that view.
     ``face`` is where a component stands, else None.
 
     >>> via = Keepout("V3", "via", Point(12, 8), 0.4, (1, 2), "GND", 0.5, "the ring must stay whole")
@@ -122,6 +157,8 @@ class Keepout:
     face: FaceName | None = None
     uncertainty: float = 0.0
     on_board: bool = True
+    view: str | None = None
+    scale_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -178,6 +215,19 @@ class Ring:
 
 
 @dataclass(frozen=True)
+class DrawnLine:
+    """The line found in a view's picture: the stretches that were really drawn, and the pen's width, mm.
+
+    ``uncertainty`` is the standard uncertainty of finding its middle, without that of the view.
+    """
+
+    view: str
+    strokes: MultiLineString
+    pen_width: float
+    uncertainty: float
+
+
+@dataclass(frozen=True)
 class Board:
     """The whole job in millimetres.
 
@@ -186,6 +236,8 @@ class Board:
     ``depths`` has the depth of each copper layer below the top face.
     ``ignored`` are the keep-outs that lie wholly off the board: they have a row, and no effect.
     ``described_layers`` are the copper layers that a view or keep-out describes.
+    ``edge_view`` names the view in which the edge was found, ``found_holes`` are the holes that it
+    shows, ``drawn`` is the line where the outline was found in a picture.
     """
 
     job: Job
@@ -200,3 +252,6 @@ class Board:
     described_layers: frozenset[int] = frozenset()
     warnings: tuple[str, ...] = ()
     ignored: tuple[Keepout, ...] = ()
+    edge_view: str | None = None
+    found_holes: tuple[Circle, ...] = ()
+    drawn: DrawnLine | None = None

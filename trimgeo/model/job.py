@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 
+from trimgeo.model.capture import ViewTable
 from trimgeo.model.keys import (
     BY_FORM,
     CIRCLE,
@@ -33,6 +34,7 @@ from trimgeo.model.keys import (
     Kind,
     Layer,
     Layers,
+    Level,
     Name,
     NotNegative,
     PaperName,
@@ -40,9 +42,7 @@ from trimgeo.model.keys import (
     Polygon,
     Positive,
     Ratio,
-    Resolution,
     Table,
-    ViewName,
     fault,
     key,
     layers_where_needed,
@@ -51,23 +51,31 @@ from trimgeo.model.keys import (
 )
 
 
-def _scale_of(value: Any) -> str | None:
-    """Tag of the way in which a view is scaled."""
-    if isinstance(value, BaseModel):
-        return "<points>" if isinstance(value, PointsScale) else "<dpi>"
-    if not isinstance(value, dict):
-        return None
-    return "<points>" if "points" in value else "<dpi>"
-
-
-_BY_SCALE = Discriminator(_scale_of, custom_error_type="form", custom_error_message="is no way to scale")
-
-
 class ShapeFile(Table):
     """Shapes drawn elsewhere, in a DXF or SVG file."""
 
     file: FileName = required('the name of a DXF or SVG file, such as "edge.dxf"')
     layer: Name | None = key(None, 'the layer of that file to read, such as "EDGE"')
+
+
+class EdgeView(Table):
+    """The edge of the board as a picture shows it."""
+
+    view: Name = required('the name of the [[view]] that shows the whole board, such as "top"')
+
+
+def _edge_of(value: Any) -> str | None:
+    """Tag of the way in which the board edge is given."""
+    if isinstance(value, list | tuple):
+        return "<list>"
+    if isinstance(value, BaseModel):
+        return "<view>" if isinstance(value, EdgeView) else "<table>"
+    if isinstance(value, dict):
+        return "<view>" if "view" in value else "<table>"
+    return None
+
+
+_BY_EDGE = Discriminator(_edge_of, custom_error_type="form", custom_error_message="is no way to give an edge")
 
 
 class About(Table):
@@ -96,11 +104,14 @@ class BoardTable(Table):
     depths: tuple[NotNegative, ...] | None = key(
         None, "the depth of each copper layer below the top face in mm, such as [0, 0.3, 1.3, 1.6]"
     )
-    edge: Annotated[Annotated[Polygon, Tag("<list>")] | Annotated[ShapeFile, Tag("<table>")], BY_FORM] = (
-        required(
-            "the edge of the board as points, such as [[0, 0], [100, 0], [100, 80], [0, 80]], "
-            'or as a drawing, such as { file = "edge.dxf" }'
-        )
+    edge: Annotated[
+        Annotated[Polygon, Tag("<list>")]
+        | Annotated[ShapeFile, Tag("<table>")]
+        | Annotated[EdgeView, Tag("<view>")],
+        _BY_EDGE,
+    ] = required(
+        "the edge of the board as points, such as [[0, 0], [100, 0], [100, 80], [0, 80]], "
+        'as a drawing, such as { file = "edge.dxf" }, or found in a picture, such as { view = "top" }'
     )
     holes: tuple[BoardHole, ...] = key((), "holes of the bare board, each a [[board.holes]] table")
 
@@ -117,69 +128,6 @@ class BoardTable(Table):
             found = f"found a layer {self.depths[-1]:g} mm deep in a board {self.thickness:g} mm thick"
             raise fault("depths", found, "give depths within the thickness")
         return self
-
-
-class ScalePoint(Table):
-    """A pixel whose board position was measured."""
-
-    pixel: Point = required("its pixel position, column and row, such as [412, 1033]")
-    at: Point = required("its measured position on the board in mm, such as [3.5, 3.5]")
-
-
-class PointsScale(Table):
-    """Scale from measured points."""
-
-    points: Annotated[tuple[ScalePoint, ...], Field(min_length=2)] = required(
-        "two or more measured points, such as { pixel = [412, 1033], at = [3.5, 3.5] }"
-    )
-
-
-class DpiScale(Table):
-    """Scale of a flatbed scan: one resolution, one for x and one for y, or the file's own."""
-
-    dpi: Annotated[
-        Annotated[Resolution, Tag("<number>")]
-        | Annotated[tuple[Resolution, Resolution], Tag("<list>")]
-        | Annotated[Literal["file"], Tag("<text>")],
-        BY_FORM,
-    ] = key("file", 'the resolution of the scan, such as 300, [300, 301] for x and y, or "file"')
-
-
-class OriginPlace(Table):
-    """Where board point (0, 0) is, and a pixel on the +x axis."""
-
-    origin: Point = required("the pixel of board point (0, 0), such as [120, 2950]")
-    along: Point = required("a pixel on the +x axis, such as [3900, 2948]")
-
-
-class LengthToCheck(Table):
-    """A length measured on the board that took no part in the scale."""
-
-    from_: Point = required("the pixel where the length begins, such as [412, 1033]", alias="from")
-    to: Point = required("the pixel where the length ends, such as [1912, 1030]")
-    length: Positive = required("the length measured between them in mm, such as 50.8")
-
-
-class ViewTable(Table):
-    """``[[view]]``: a picture of a face or of an inner layer."""
-
-    name: ViewName = required('a name of letters, digits, - and _, such as "top" (files are named for it)')
-    image: FileName = required('the file name of the picture, such as "scan-top.png"')
-    shows: Annotated[Annotated[Face, Tag("<text>")] | Annotated[Layer, Tag("<number>")], BY_FORM] = required(
-        'what it shows: "top", "bottom", or the number of a copper layer, such as 2'
-    )
-    scale: Annotated[
-        Annotated[PointsScale, Tag("<points>")] | Annotated[DpiScale, Tag("<dpi>")], _BY_SCALE
-    ] = required(
-        "where its millimetres come from: { dpi = 300 }, or "
-        "{ points = [{ pixel = [412, 1033], at = [3.5, 3.5] }, ...] }"
-    )
-    place: OriginPlace | None = key(
-        None, "where the board lies in it, such as { origin = [120, 2950], along = [3900, 2948] }"
-    )
-    checks: tuple[LengthToCheck, ...] = key(
-        (), "lengths to compare, such as [{ from = [412, 1033], to = [1912, 1030], length = 50.8 }]"
-    )
 
 
 class Disc(Table):
@@ -215,11 +163,18 @@ class KeepoutTable(Table):
     may_cut: Flag = key(False, MAY_CUT)
     variants: tuple[Name, ...] = key((), VARIANTS)
     on: Name | None = key(None, ON)
+    traced: Literal["foot", "top"] | None = key(
+        None, 'which outline of a standing part was marked: "foot", or "top", which leans away by its height'
+    )
 
     @model_validator(mode="after")
     def _is_one_shape_on_known_layers(self) -> Self:
         one_of_keys(self, ("polygon", "circle", "path"))
         layers_where_needed(self.kind, self.layers)
+        if self.traced is not None:
+            for name, fix in (("on", "name its view"), ("height", "give its height above the face in mm")):
+                if getattr(self, name) is None:
+                    raise fault("traced", f"found it without {name}", f"{fix} with `{name}`, or take it out")
         return self
 
 
@@ -240,6 +195,27 @@ class KeepoutFileTable(Table):
     def _has_layers_where_needed(self) -> Self:
         layers_where_needed(self.kind, self.layers)
         return self
+
+
+class NetSeed(Table):
+    """A place on copper that tells which net it is."""
+
+    net: Name = required(NET)
+    at: Point = required("a place on its copper on that layer in mm, such as [12.5, 30]")
+    may_cut: Flag | None = key(None, MAY_CUT)
+    on: Name | None = key(None, ON)
+
+
+class CopperTable(Table):
+    """``[[copper]]``: the copper that a picture of a layer shows."""
+
+    view: Name = required('the name of the [[view]] that shows it, such as "inner-2"')
+    layer: Layer = required("the number of the copper layer, such as 2")
+    level: Level | None = key(None, "the grey level between copper and the rest, 1 to 254, such as 128")
+    copper_is: Literal["light", "dark"] = key("light", 'how copper looks in the picture: "light" or "dark"')
+    nets: tuple[NetSeed, ...] = key((), 'places that name nets, such as [{ net = "GND", at = [12.5, 30] }]')
+    may_cut: Flag = key(True, MAY_CUT)
+    speck: NotNegative | None = key(None, "areas below this are dust, in mm², such as 0.02")
 
 
 class PartTable(Table):
@@ -317,11 +293,22 @@ class OutlineTable(Table):
         | None
     ) = key(None, 'how to build it: "smallest", or { cuts = 4 } for at most so many new cuts')
     gain: Area | None = key(None, "the area in mm² that one more cut must gain, such as 50")
+    view: Name | None = key(
+        None, 'the name of the [[view]] in which the line is drawn on the board, such as "top"'
+    )
+    near: Polygon | None = key(
+        None,
+        "rough corners of the drawn line as pixels of that picture, such as [[410, 320], [2950, 330], ...]",
+    )
+    pen: Literal["middle", "inside"] | None = key(
+        None, 'which part of the pen\'s stroke is the line: "middle" or "inside"'
+    )
 
     @model_validator(mode="after")
     def _is_given_or_built(self) -> Self:
-        one_of_keys(self, ("points", "file", "build"))
-        for name, owner in (("on", "points"), ("layer", "file"), ("gain", "build")):
+        one_of_keys(self, ("points", "file", "build", "view"))
+        owners = (("on", "points"), ("layer", "file"), ("gain", "build"), ("near", "view"), ("pen", "view"))
+        for name, owner in owners:
             if getattr(self, name) is not None and getattr(self, owner) is None:
                 raise fault(name, f"found it without {owner}", f"take it out, or give {owner}")
         return self
@@ -366,6 +353,7 @@ class Job(Table):
     view: tuple[ViewTable, ...] = key((), "pictures, each a [[view]] table")
     keepout: tuple[KeepoutTable, ...] = key((), "keep-outs, each a [[keepout]] table")
     keepouts: tuple[KeepoutFileTable, ...] = key((), "keep-outs from files, each a [[keepouts]] table")
+    copper: tuple[CopperTable, ...] = key((), "copper of layers in pictures, each a [[copper]] table")
     lift: tuple[PartTable, ...] = key((), "parts that come off, each a [[lift]] table")
     part: tuple[PartTable, ...] = key((), "parts that may be lost, each a [[part]] table")
     cutter: Cutter | None = key(None, "the cutter, a [cutter] table")

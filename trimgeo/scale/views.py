@@ -11,7 +11,8 @@ from shapely import Polygon
 
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import LengthCheck, View
-from trimgeo.model.job import Job, OriginPlace, PointsScale, ViewTable
+from trimgeo.model.capture import OriginPlace, PointsScale, ViewTable
+from trimgeo.model.job import Job
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale import bound
 from trimgeo.scale.determined import names, refuse_undetermined
