@@ -186,7 +186,8 @@ def main(count: int) -> int:
         failed |= bad
         wrong += bool(made["wrong"])
         print(
-            f"{number:3} {made['dpi']:5} dpi {len(grown)} layers grown {grown.min():+.3f} to {grown.max():+.3f} px "
+            f"{number:3} {made['dpi']:5} dpi {len(grown)} layers: "
+            f"grown {grown.min():+.3f} to {grown.max():+.3f} px "
             f"95 % within {np.percentile(within, 95):.2f} (worst {worst[0]:.2f}), missed "
             f"{np.percentile(missed, 95):.2f} ({worst[1]:.2f}) {'WRONG' if bad else ''} [{spoil}]",
             flush=True,
