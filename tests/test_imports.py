@@ -24,7 +24,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scale": BASE | {"model"},
     "vision": BASE | {"model"},
     "cutting": BASE | {"model"},
-    "stages": BASE | {"model", "jobfile", "scale", "vision", "cutting"},
+    "seen": BASE | {"model", "jobfile", "vision"},
+    "stages": BASE | {"model", "jobfile", "scale", "vision", "seen", "cutting"},
     "drawing": BASE | {"model"},
     "report": BASE | {"model", "drawing", "files"},
     "cli": BASE

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import chain
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trimgeo.cutting.clearance import minima, rows
+from trimgeo import seen
+from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
@@ -24,7 +27,10 @@ from trimgeo.jobfile import entries, need
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
 from trimgeo.model.plan import Choice, Lift, Lines, Plan, Row, Trade
-from trimgeo.scale import read_views
+from trimgeo.scale import Seeing, views_and_edge
+
+if TYPE_CHECKING:
+    from trimgeo.vision.suggest import Proposal
 
 
 def prepare(job: Job) -> Board:
@@ -32,17 +38,21 @@ def prepare(job: Job) -> Board:
 
     Raises `trimgeo.JobError` where a shape, a picture or a scale is at fault.
     """
-    edge = entries.edge_ring(job)
-    views = read_views(job, edge.polygon)
+    seeing = Seeing(partial(seen.edge_seen, job.board.thickness), seen.holes_seen)
+    read = views_and_edge(job, entries.edge_ring(job), seeing)
+    edge, views = read.edge, read.views
+    assert edge is not None  # given by the job, or found in the view that it names
     by_name = {view.name: view for view in views}
     found = entries.keepouts(job, by_name, edge)
-    return Board(
+    holes = entries.holes(job, by_name)
+    copper, told = seen.copper_seen(job, by_name, edge, holes, found.kept)
+    board = Board(
         job=job,
         edge=edge,
         depths=_depths(job),
-        holes=entries.holes(job, by_name),
+        holes=holes,
         views=views,
-        keepouts=found.kept,
+        keepouts=(*found.kept, *copper),
         ignored=found.ignored,
         parts=entries.parts(job, by_name),
         probes=entries.probes(job, by_name),
@@ -51,15 +61,36 @@ def prepare(job: Job) -> Board:
         warnings=(
             *entries.told_size(edge),
             *found.warnings,
+            *told,
             *chain.from_iterable(view.warnings for view in views),
         ),
+        edge_view=read.edge_view,
+        found_holes=read.holes,
     )
+    if job.outline is not None and job.outline.view is not None:
+        return with_drawn_line(board, job.outline.view, f"{job.source}, [outline], view")
+    return board
 
 
 def with_outline(board: Board, path: Path) -> Board:
     """The same board with the outline that a DXF or SVG file gives."""
     by_name = {view.name: view for view in board.views}
-    return replace(board, outline=entries.given_outline(board.job, by_name, board.edge, path=path))
+    return replace(
+        board, outline=entries.given_outline(board.job, by_name, board.edge, path=path), drawn=None
+    )
+
+
+def with_drawn_line(board: Board, name: str, where: str = "--photo") -> Board:
+    """The same board with the outline that is drawn on it in the picture of a view.
+
+    Raises `trimgeo.JobError` where there is no such view, and where no line can be told for sure.
+    """
+    (view,) = chosen_views(board, name)
+    asked = board.job.outline
+    own = asked is not None and asked.view == name
+    near, pen = (asked.near, asked.pen) if asked is not None and own else (None, None)
+    ring, drawn, told = seen.line_seen(board.job, view, board.edge, board.keepouts, near, pen, where)
+    return replace(board, outline=ring, drawn=drawn, warnings=(*board.warnings, *told))
 
 
 def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
@@ -96,6 +127,7 @@ def plan(board: Board) -> Plan:
         cutter.wander,
         finish.sanding,
         job.placing,
+        _line_on_board(board),
     )
     minimum, inner_minimum = minima(clearances, job.board.layers)
     turns = corners(cuts, linked, cutter, finish, job.board.thickness, board.edge)
@@ -122,6 +154,14 @@ def plan(board: Board) -> Plan:
             *odd_bit(cutter),
         ),
     )
+
+
+def _line_on_board(board: Board) -> LineOnBoard | None:
+    """The line that is on the board already, where the outline was found in a picture."""
+    if board.drawn is None:
+        return None
+    view = next(each for each in board.views if each.name == board.drawn.view)
+    return LineOnBoard(view.name, view.to_board, board.drawn.uncertainty, view.scale_known)
 
 
 def _lifted(board: Board, along: Lines, clearances: Sequence[Row]) -> tuple[Lift, ...]:
@@ -180,3 +220,12 @@ def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:
             f"name one of: {known}" if known else "add a [[view]] with a picture and its scale",
         )
     return found
+
+
+def suggestions(board: Board, name: str) -> tuple[View, tuple[Proposal, ...]]:
+    """Keep-outs that the picture of a view suggests; nothing is entered into the job.
+
+    Raises `trimgeo.JobError` where there is no such view, or it shows no face.
+    """
+    (view,) = chosen_views(board, name)
+    return view, seen.suggested(view, board.edge)

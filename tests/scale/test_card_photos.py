@@ -18,7 +18,7 @@ COUNT = 12
 @pytest.fixture(scope="module")
 def rows():
     """What each photo says and what is true: the bench in a process of its own, two photos at a time."""
-    command = [sys.executable, str(BENCH), str(COUNT), "--direct", "--json"]
+    command = [sys.executable, str(BENCH), str(COUNT), "--json"]
     return json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
 
 

@@ -7,6 +7,7 @@ is clear.  Lengths are millimetres.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +18,7 @@ from shapely import LineString, Polygon
 from trimgeo.model.board import Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Row, State
+from trimgeo.model.planemap import PlaneMap
 from trimgeo.plane.depth import deepest, waste_of
 from trimgeo.plane.distances import Floats, nearest, nearest_on_board, pieces
 from trimgeo.tables import COVERAGE_FACTOR
@@ -98,6 +100,19 @@ def _depths(
     return depth, place
 
 
+@dataclass(frozen=True, eq=False)
+class LineOnBoard:
+    """A line that is on the board already, seen in a view: nothing is printed and taped for it.
+
+    ``finding`` is the standard uncertainty of finding it in the picture, mm.
+    """
+
+    view: str
+    to_board: PlaneMap
+    finding: float
+    scale_known: bool = True
+
+
 def rows(
     keepouts: Sequence[Keepout],
     finished: Polygon,
@@ -106,6 +121,7 @@ def rows(
     wander: float,
     sanding: float,
     placing: Placing,
+    seen: LineOnBoard | None = None,
 ) -> tuple[Row, ...]:
     """The clearance of every keep-out, in their order.
 
@@ -128,19 +144,56 @@ def rows(
     on_board = np.array([keepout.on_board for keepout in keepouts], dtype=bool)
     nominal, place = nominal_clearances(spines, radii, on_board, finished, new_edges, edge)
     own = np.array([keepout.uncertainty for keepout in keepouts], dtype=np.float64)
-    shared = placing.print**2 + placing.taping**2 + placing.finish**2
-    uncertainty = COVERAGE_FACTOR * np.sqrt(shared + own**2)
+    squares = own**2 + placing.finish**2
+    if seen is None:
+        squares += placing.print**2 + placing.taping**2
+    else:
+        squares += _line_squares(keepouts, own, place, new_edges, seen) + seen.finding**2
+    uncertainty = COVERAGE_FACTOR * np.sqrt(np.maximum(squares, 0.0))
     worst = nominal - max(0.0, wander - sanding) - uncertainty
     places = map(tuple, place.tolist())
-    return tuple(map(_row, keepouts, nominal.tolist(), uncertainty.tolist(), worst.tolist(), places))
+    known = [keepout.scale_known and (seen is None or seen.scale_known) for keepout in keepouts]
+    return tuple(map(_row, keepouts, nominal.tolist(), uncertainty.tolist(), worst.tolist(), places, known))
 
 
-def _row(keepout: Keepout, nominal: float, uncertainty: float, worst: float, at: tuple[float, float]) -> Row:
+def _line_squares(
+    keepouts: Sequence[Keepout],
+    own: Floats,
+    place: Floats,
+    new_edges: Sequence[LineString],
+    seen: LineOnBoard,
+) -> Floats:
+    """What a drawn line adds to the squared uncertainty of each keep-out, shape (n,), mm².
+
+    A line and a keep-out seen in one view share its scale and pose: the variance of their difference stands
+    for both, JCGM 100:2008 5.2.2 with J(place) - J(foot on the line); else the line's own is added.
+    """
+    added = np.zeros(len(keepouts))
+    some = np.flatnonzero(~np.isnan(place[:, 0]))
+    if not len(some) or not new_edges:
+        return added
+    lines = shapely.MultiLineString(list(new_edges))
+    feet = shapely.get_coordinates(shapely.shortest_line(lines, shapely.points(place[some])))[::2]
+    at_line, at_place = (seen.to_board.to_pixels(points) for points in (feet, place[some]))
+    added[some] = seen.to_board.standard_uncertainty(at_line) ** 2
+    same = np.array([keepouts[n].view == seen.view for n in some.tolist()])
+    if same.any():
+        change = seen.to_board.jacobian(at_place[same]) - seen.to_board.jacobian(at_line[same])
+        spread = np.linalg.eigvalsh(change @ seen.to_board.covariance @ change.transpose(0, 2, 1))[:, -1]
+        added[some[same]] = np.maximum(spread, 0.0) - own[some[same]] ** 2
+    return added
+
+
+def _row(
+    keepout: Keepout, nominal: float, uncertainty: float, worst: float, at: tuple[float, float], known: bool
+) -> Row:
     name, kind, layers, net = keepout.name, keepout.kind, keepout.layers, keepout.net
     required, may_cut = keepout.required, keepout.may_cut
     if nominal != nominal:
         return Row(name, kind, layers, net, None, uncertainty, None, required, None, "clear", may_cut)
     state: State = "clear" if may_cut else _state(nominal, worst, required)
+    if state == "clear" and not (known or may_cut):
+        state = "tight"  # nobody measured the card's bars: nothing is clear
     return Row(name, kind, layers, net, nominal, uncertainty, worst, required, at, state, may_cut)
 
 

@@ -86,9 +86,20 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> Found:
                 face=face,
                 uncertainty=uncertainty,
                 on_board=is_whole,
+                view=_view_of(table),
+                scale_known=_scale_known(table, views),
             )
         )
     return Found(tuple(kept), tuple(ignored), tuple(warnings))
+
+
+def _view_of(table: KeepoutTable | KeepoutFileTable) -> str | None:
+    return table.on if isinstance(table, KeepoutTable) else None
+
+
+def _scale_known(table: KeepoutTable | KeepoutFileTable, views: Mapping[str, View]) -> bool:
+    name = _view_of(table)
+    return name is None or views[name].scale_known
 
 
 def described_layers(job: Job, keepouts: Sequence[Keepout]) -> frozenset[int]:

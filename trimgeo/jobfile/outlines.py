@@ -15,7 +15,7 @@ from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, at, polygon
 from trimgeo.jobfile.words import place
 from trimgeo.model.board import Ring, View
-from trimgeo.model.job import Job, ShapeFile
+from trimgeo.model.job import EdgeView, Job, ShapeFile
 from trimgeo.tables import EDGE_TOLERANCE, LEAST_BOARD
 
 OWN_LAYER = "FINISHED"
@@ -28,8 +28,8 @@ _SNAPPED = 1e-6
 """mm: the same after snapping, which leaves corners where two nearly equal lines cross."""
 
 
-def edge_ring(job: Job) -> Ring:
-    """The board edge, counter-clockwise.
+def edge_ring(job: Job) -> Ring | None:
+    """The board edge, counter-clockwise; None where the job says that a picture shows it.
 
     Raises `trimgeo.JobError` where it is no simple shape, or a file does not give exactly one.
 
@@ -40,6 +40,8 @@ def edge_ring(job: Job) -> Ring:
     """
     where = place(job.source, "[board]", None, "edge")
     given = job.board.edge
+    if isinstance(given, EdgeView):
+        return None
     if isinstance(given, ShapeFile):
         found = read_shapes(job.folder / given.file, given.layer, where)
         return _turned(_outer(found, where))
@@ -81,18 +83,18 @@ def given_outline(
     """
     if path is not None:
         where = printable(str(path))
-        return _on_board(_turned(_outer(_outline_shapes(Path(path), None, where), where)), edge, where)
+        return on_board(_turned(_outer(_outline_shapes(Path(path), None, where), where)), edge, where)
     given = job.outline
     if given is not None and given.file is not None:
         where = place(job.source, "[outline]", None, "file")
         found = _outline_shapes(job.folder / given.file, given.layer, where)
-        return _on_board(_turned(_outer(found, where)), edge, where)
+        return on_board(_turned(_outer(found, where)), edge, where)
     if given is not None and given.points is not None:
         where = place(job.source, "[outline]", None, "points")
         marked = marks([given.points], [given.on], views, lambda _: where)
         bound = views[given.on].uncertainty if given.on else 0.0
         ring = _turned(Ring(polygon(marked.xy, where)))
-        return _on_board(ring, edge, where, max(EDGE_TOLERANCE, bound))
+        return on_board(ring, edge, where, max(EDGE_TOLERANCE, bound))
     return None
 
 
@@ -132,8 +134,15 @@ def _turned(ring: Ring) -> Ring:
     return Ring(shape, ring.circles)
 
 
-def _on_board(ring: Ring, edge: Ring, where: str, tolerance: float = EDGE_TOLERANCE) -> Ring:
-    """The outline within the board edge."""
+def on_board(ring: Ring, edge: Ring, where: str, tolerance: float = EDGE_TOLERANCE) -> Ring:
+    """The outline within the board edge, counter-clockwise, snapped to it within ``tolerance``.
+
+    Raises `trimgeo.JobError` where it leaves the board by more, and where the board parts it.
+
+    >>> board = Ring(Polygon([(0, 0), (9, 0), (9, 9), (0, 9)]))
+    >>> on_board(Ring(Polygon([(0, 0), (5, 0), (5, 9.02), (0, 9.02)])), board, "outline").polygon.bounds
+    (0.0, 0.0, 5.0, 9.0)
+    """
     board = edge.polygon
     if board.covers(ring.polygon):
         return Ring(_without_collinear(ring.polygon, _COLLINEAR), ring.circles)

@@ -56,6 +56,7 @@ def marks(
     off = np.zeros(total, dtype=np.bool_)
     for name in dict.fromkeys(on):
         if name is not None:
+            _refuse_unplaced(views[name], on, where)
             here = np.repeat(np.array([each == name for each in on]), counts)
             to_board = views[name].to_board
             off[here] = to_board.outside(xy[here])
@@ -73,6 +74,16 @@ def marks(
         )
     starts = np.cumsum(counts) - counts
     return Marks(xy, counts, np.maximum.reduceat(spread, starts) if total else np.zeros(len(counts)))
+
+
+def _refuse_unplaced(view: View, on: Sequence[str | None], where: Where) -> None:
+    """Nothing can be marked on a view of which only the card's place is known, not the board's."""
+    if not view.placed:
+        raise JobError(
+            where(list(on).index(view.name)),
+            f'found view "{view.name}", in which nothing says where the board lies',
+            "add `place` to that view, such as place = { origin = [120, 2950], along = [3900, 2948] }",
+        )
 
 
 def _refuse_off_picture(

@@ -54,9 +54,8 @@ shows = "top"             # "top", "bottom", or the number of the copper layer t
 # Lay the board on it and tilt the phone by about ten degrees.  `height` is that of the face that is
 # seen above the card (its thickness for a bare board), `bars` the card's 100 mm bars by caliper:
 # scale = {{ card = "A4", height = 1.6, bars = [99.9, 100.1] }}
-# A board that lies crooked on its parts has three heights:
-# (a board that lies crooked has three heights instead, each at a pixel of the shown face:
-# height = [{{ pixel = [400, 500], mm = 8.5 }}, {{ pixel = [2900, 510], mm = 9 }}, {{ pixel = [1600, 2100], mm = 8 }}])
+# A board that lies crooked on its parts has three heights, each at a pixel of the shown face; there:
+# height = [{{ pixel = [4, 5], mm = 8.5 }}, {{ pixel = [99, 5], mm = 9 }}, {{ pixel = [50, 90], mm = 8 }}]
 #
 # Without a card, the scale comes from points whose places on the board were measured: two or more,
 # best the four corners.  `at` is where each is on the board, such as [100, 0] for the lower right corner.
@@ -73,8 +72,8 @@ scale = {{ points = [
                           # the same face, turned by 180 degrees on the glass, shows the scanner's bends
 # place = {{ origin = [120, 2950], along = [3900, 2948] }}
 # Another view can lend its millimetres, or say where the board lies, by spots that both show:
-# scale = {{ like = "b", points = [{{ pixel = [4, 5], there = [12, 8] }}, {{ pixel = [94, 5], there = [99, 8] }}] }}
-# place = {{ like = "b", points = [{{ pixel = [4, 5], there = [12, 8] }}, {{ pixel = [94, 5], there = [99, 8] }}] }}
+# scale = {{ like = "b", points = [{{ pixel=[4, 5], there=[6, 8] }}, {{ pixel = [9, 5], there = [8, 8] }}] }}
+# place = {{ like = "b", points = [{{ pixel=[4, 5], there=[6, 8] }}, {{ pixel = [9, 5], there = [8, 8] }}] }}
 # Lengths measured by caliper, to compare with the picture:
 # checks = [{{ from = [412, 1033], to = [1912, 1030], length = 50.8 }}]
 

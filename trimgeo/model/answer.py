@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from shapely import LineString, Polygon
 
-from trimgeo.model.board import View
+from trimgeo.model.board import Board, View
 from trimgeo.version import __version__
 
 if TYPE_CHECKING:
@@ -72,6 +72,19 @@ def view(view: View) -> Json:
             for c in view.checks
         ],
     }
+
+
+def straightened(shown: View, board: Board, image: str) -> Json:
+    """One entry of ``rectify --json``: a view, the file of its picture, and what was found in it, mm."""
+    entry: Json = {**view(shown), "image": image, "origin": list(shown.picture.origin)}
+    if shown.card is not None:
+        entry |= {"markers": shown.card.markers, "focal_px": _mm(shown.card.focal)}
+    if board.edge_view == shown.name:
+        entry["edge"] = _ring(board.edge.polygon)
+        entry["holes"] = [
+            {"at": _point(hole.centre), "diameter": _mm(2 * hole.radius)} for hole in board.found_holes
+        ]
+    return entry
 
 
 def trade(trade: Trade) -> Json:

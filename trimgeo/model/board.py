@@ -57,6 +57,20 @@ class Shot:
     grey: Callable[[], Pixels] = field(repr=False, compare=False)
 
 
+@dataclass(frozen=True)
+class EdgeSeen:
+    """The board's edge and round holes as a picture shows them, mm.
+
+    ``uncertainty`` is the standard uncertainty of finding the edge, in one direction, without that of
+    the view; ``warnings`` say what a person must hear about it.
+    """
+
+    ring: Ring
+    uncertainty: float
+    holes: tuple[Circle, ...]
+    warnings: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class CardSeen:
     """What a picture shows of the reference card: corners and what the fit leaves of each, pixels, (n, 2).

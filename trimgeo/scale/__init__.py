@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from trimgeo.scale.source import open_source
-from trimgeo.scale.views import read_views
+from trimgeo.scale.views import Seeing, read_views, views_and_edge
 
-__all__ = ["picture_size", "read_views"]
+__all__ = ["Seeing", "picture_size", "read_views", "views_and_edge"]
 
 
 def picture_size(path: Path, place: str) -> tuple[int, int]:

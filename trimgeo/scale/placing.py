@@ -51,7 +51,7 @@ def placed_by_corner(scaled: Scaled, source: Source, table: ViewTable) -> Scaled
             "no `place`, and the board's edge was not found in it: the lower left corner of the card is "
             "taken for board point (0, 0), so nothing can be marked on it"
         )
-        return replace(scaled, warnings=(*scaled.warnings, warning), in_board_frame=True)
+        return replace(scaled, warnings=(*scaled.warnings, warning), in_board_frame=True, placed=False)
     origin, along = _picture_corner(source, table.shows == "bottom")
     warning = "no `place`: the lower left corner of its picture is taken for board point (0, 0)"
     to_board = placed(scaled.to_board, origin, along)
@@ -81,6 +81,11 @@ def placed_by_edge(scaled: Scaled, ring: Ring, uncertainty: float) -> Scaled:
     per_mm = 1 / np.sqrt(abs(np.linalg.det(scaled.to_board.slopes(origin[None])[0])))
     to_board = placed(scaled.to_board, _pixel(origin), _pixel(along), reading=uncertainty * per_mm)
     return replace(scaled, to_board=to_board, pivot=(0.0, 0.0), in_board_frame=True)
+
+
+def moved_point(point: Pixel, before: PlaneMap, after: PlaneMap) -> Pixel:
+    """A point, mm, found under one map, under the same map moved."""
+    return _pixel(after.to_mm(before.to_pixels(np.array([point])))[0])
 
 
 def moved_ring(ring: Ring, before: PlaneMap, after: PlaneMap) -> Ring:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import CardSeen
 from trimgeo.model.planemap import PlaneMap
+from trimgeo.scale.like import Registered
 from trimgeo.scale.source import Source
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,8 @@ class Scaled:
     """A map with what it rests on: ``pivot`` (mm) is where a wrong scale does no harm.
 
     ``in_board_frame`` says that the map is in the frame of the board already; else it is true to scale
-    and handedness only, until it is placed.  ``checks_used``: the checks gave the scale.
+    and handedness only, until it is placed; ``placed`` that board point (0, 0) is not just taken for a
+    corner.
     """
 
     to_board: PlaneMap
@@ -32,7 +34,8 @@ class Scaled:
     in_board_frame: bool = False
     card: CardSeen | None = None
     scale_known: bool = True
-    checks_used: bool = False
+    placed: bool = True
+    registered: Registered | None = None
 
 
 def residual_figures(residuals: Floats | None) -> tuple[float | None, float | None]:

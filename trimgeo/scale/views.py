@@ -3,70 +3,177 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
 from shapely import Polygon
 
-from trimgeo.errors import JobError, quoted
-from trimgeo.model.board import LengthCheck, View
-from trimgeo.model.capture import OriginPlace, PointsScale, ViewTable
-from trimgeo.model.job import Job
-from trimgeo.model.planemap import PlaneMap
-from trimgeo.scale import bound
-from trimgeo.scale.determined import names, refuse_undetermined
-from trimgeo.scale.dpi import scan_map, scan_resolution, told_resolution
-from trimgeo.scale.fit import Fit, density, fit_points
-from trimgeo.scale.limits import (
-    GREATEST_DENSITY,
-    LEAST_APART,
-    LEAST_AXIS,
-    LEAST_DENSITY,
-    MISFIT,
-    MOST_LEFT_OUT,
+from trimgeo.errors import JobError
+from trimgeo.model.board import Circle, EdgeSeen, Picture, Ring, View
+from trimgeo.model.capture import (
+    CardScale,
+    DpiScale,
+    LikePlace,
+    LikeScale,
+    OriginPlace,
+    PointsScale,
+    ViewTable,
 )
-from trimgeo.scale.place import placed
+from trimgeo.model.job import EdgeView, Job
+from trimgeo.scale import bound
+from trimgeo.scale.by_card import by_cards, card_area
+from trimgeo.scale.by_dpi import by_dpi
+from trimgeo.scale.by_like import HolesOf, placed_by_like, refined_on_holes, scaled_by_like
+from trimgeo.scale.by_points import by_points
+from trimgeo.scale.checked import checked
+from trimgeo.scale.limits import MOST_LEFT_OUT
+from trimgeo.scale.placing import moved_point, moved_ring, placed_by_corner, placed_by_edge, placed_by_pixels
 from trimgeo.scale.rectify import picture, shown_area
+from trimgeo.scale.scaled import Scaled, refuse_horizon, residual_figures
+from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
 from trimgeo.tables import COVERAGE_FACTOR
 
-Floats = NDArray[np.float64]
+EdgeOf = Callable[[Picture, tuple[float, float, float] | None, str], EdgeSeen]
+"""The board's edge in a true-scale picture, by the camera's place (mm) and the place for messages."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Scaled:
-    """A map with what it rests on: ``pivot`` (mm) is where a wrong scale does no harm."""
+@dataclass(frozen=True)
+class Seeing:
+    """What the millimetres of views need to be told about their pictures: edge and holes of the board."""
 
-    to_board: PlaneMap
-    method: str
-    note: str
-    pivot: tuple[float, float]
-    warnings: tuple[str, ...] = ()
-    residuals: Floats | None = None
+    edge: EdgeOf
+    holes: HolesOf
+
+
+@dataclass(frozen=True)
+class Views:
+    """All views, the board edge, and its holes where one of them shows them."""
+
+    views: tuple[View, ...]
+    edge: Ring | None
+    edge_view: str | None = None
+    holes: tuple[Circle, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """One view being read: its table, its file, the place for messages, and the views that are done."""
+
+    table: ViewTable
+    source: Source
+    where: str
+    done: Mapping[str, View]
+    sources: Mapping[str, Source]
 
 
 def read_views(job: Job, edge: Polygon | None) -> tuple[View, ...]:
-    """Every view of the job: reads the pictures' headers, not their pixels.
+    """Every view of a job whose board edge, mm, is known, or does not matter.
 
-    ``edge`` is the board edge, mm, where it is known: uncertainties are stated over it.
-    Raises `trimgeo.JobError` for a picture that cannot be opened, a pixel off the picture, or a
-    scale, a place or a check that cannot be used.
+    No picture is looked at, so views that are registered on others are not refined on holes.
+    Errors as in `views_and_edge`.
     """
-    return tuple(read_view(job, table, edge) for table in job.view)
+    assert not isinstance(job.board.edge, EdgeView)
+    return views_and_edge(job, None if edge is None else Ring(edge), None).views
 
 
-def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
-    """One view, its header read from ``job.folder``; errors and ``edge`` as in `read_views`."""
-    where = f'{job.source}, [[view]] "{table.name}"'
-    source = open_source(job.folder / table.image, where, table.image)
-    scaled = (
-        _by_points(source, table, where)
-        if isinstance(table.scale, PointsScale)
-        else _by_dpi(source, table, where)
+def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
+    """Every view of the job, in its order; reads pixels only where a scale rests on them.
+
+    ``edge`` is the board edge, mm, None where ``[board]`` says that a view shows it; uncertainties are
+    stated over it.  Raises `trimgeo.JobError` for a picture that cannot be opened, a pixel off the
+    picture, or a scale, a place or a check that cannot be used.
+    """
+    wheres = {table.name: f'{job.source}, [[view]] "{table.name}"' for table in job.view}
+    sources = {
+        table.name: open_source(job.folder / table.image, wheres[table.name], table.image)
+        for table in job.view
+    }
+    carded = [table for table in job.view if isinstance(table.scale, CardScale)]
+    cards = by_cards([(sources[table.name], table, wheres[table.name]) for table in carded])
+    wanted = job.board.edge.view if isinstance(job.board.edge, EdgeView) else None
+    done: dict[str, View] = {}
+    holes: tuple[Circle, ...] = ()
+    for table in _in_order(job.view, wanted):
+        reading = _Reading(table, sources[table.name], wheres[table.name], done, sources)
+        scaled = cards.get(table.name) or _scaled(reading)
+        if table.name == wanted:
+            assert seeing is not None
+            scaled, edge, holes = _with_edge(scaled, reading, seeing)
+        if not scaled.in_board_frame:
+            scaled = _placed(scaled, reading)
+        polygon = None if edge is None else edge.polygon
+        view = _view(scaled, reading, polygon)
+        if table.like is not None and seeing is not None:
+            view = _view(refined_on_holes(scaled, view, done[table.like], seeing.holes), reading, polygon)
+        done[table.name] = view
+    return Views(tuple(done[table.name] for table in job.view), edge, wanted, holes)
+
+
+def _in_order(tables: Sequence[ViewTable], first: str | None) -> Iterator[ViewTable]:
+    """The view that shows the edge first of all, and each after the one on which it is registered."""
+    by_name = {table.name: table for table in tables}
+    given: set[str] = set()
+
+    def with_those_before(name: str) -> Iterator[ViewTable]:
+        table = by_name[name]
+        if table.like is not None and table.like not in given:
+            yield from with_those_before(table.like)
+        if name not in given:
+            given.add(name)
+            yield table
+
+    for name in (*([first] if first else ()), *by_name):
+        yield from with_those_before(name)
+
+
+def _scaled(reading: _Reading) -> Scaled:
+    table, source, where, scale = reading.table, reading.source, reading.where, reading.table.scale
+    if isinstance(scale, PointsScale):
+        return by_points(source, table, scale, where)
+    if isinstance(scale, LikeScale):
+        other = reading.done[scale.like]
+        return scaled_by_like(source, table, scale, other, reading.sources[scale.like], where)
+    assert isinstance(scale, DpiScale)
+    return by_dpi(source, table, scale, where)
+
+
+def _placed(scaled: Scaled, reading: _Reading) -> Scaled:
+    table, source, where, place = reading.table, reading.source, reading.where, reading.table.place
+    if isinstance(place, OriginPlace):
+        return placed_by_pixels(scaled, source, table, place, where)
+    if isinstance(place, LikePlace):
+        other = reading.done[place.like]
+        return placed_by_like(scaled, source, place, other, reading.sources[place.like], where)
+    return placed_by_corner(scaled, source, table)
+
+
+def _with_edge(scaled: Scaled, reading: _Reading, seeing: Seeing) -> tuple[Scaled, Ring, tuple[Circle, ...]]:
+    """The view placed, and the board's edge and holes that it shows."""
+    sheet = card_area(scaled, reading.table.shows == "bottom") if scaled.card is not None else None
+    unplaced = scaled.to_board
+    if reading.table.place is not None and not scaled.in_board_frame:
+        scaled = _placed(scaled, reading)
+    before = scaled.to_board
+    area = None if sheet is None else moved_ring(Ring(sheet), unplaced, before).polygon
+    found = seeing.edge(picture(reading.source, before, area), before.eye, reading.where)
+    scaled = replace(
+        scaled,
+        note=f"{scaled.note}; the board's edge found in it, to {COVERAGE_FACTOR * found.uncertainty:.2f} mm",
+        warnings=(*scaled.warnings, *found.warnings),
     )
-    _refuse_horizon(scaled.to_board, where)
-    checks, to_board, disagreement = _checked(scaled, source, table, where)
+    if not scaled.in_board_frame:
+        scaled = placed_by_edge(scaled, found.ring, found.uncertainty)
+    after = scaled.to_board
+    holes = tuple(Circle(moved_point(disc.centre, before, after), disc.radius) for disc in found.holes)
+    return scaled, moved_ring(found.ring, before, after), holes
+
+
+def _view(scaled: Scaled, reading: _Reading, edge: Polygon | None) -> View:
+    """The finished view: checked, bounded, and with its pictures to be drawn when looked at."""
+    table, source, where = reading.table, reading.source, reading.where
+    refuse_horizon(scaled.to_board, where)
+    checks, to_board, disagreement = checked(scaled, source, table, where)
     shown = shown_area(to_board, source.size)
     if edge is not None and shown.intersection(edge).area <= 0:
         left, low, right, high = shown.bounds
@@ -77,7 +184,8 @@ def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
             "check `place` and `scale` of the view, and `edge` of the board",
         )
     partial = () if edge is None else _told_part(shown, edge)
-    rms, most = _residual_figures(scaled.residuals)
+    rms, most = residual_figures(scaled.residuals)
+    warnings = (*scaled.warnings, *disagreement, *partial)
     return View(
         name=table.name,
         shows=table.shows,
@@ -89,7 +197,11 @@ def read_view(job: Job, table: ViewTable, edge: Polygon | None) -> View:
         uncertainty=bound.bound(to_board, bound.places(to_board, shown, edge)),
         checks=checks,
         note=scaled.note,
-        warnings=tuple(f"view {table.name}: {text}" for text in (*scaled.warnings, *disagreement, *partial)),
+        warnings=tuple(f"view {table.name}: {text}" for text in warnings),
+        shot=shot_of(source),
+        card=scaled.card,
+        placed=scaled.placed,
+        scale_known=scaled.scale_known,
     )
 
 
@@ -102,185 +214,3 @@ def _told_part(shown: Polygon, edge: Polygon) -> tuple[str, ...]:
         f"its picture shows {math.floor(100 * share)} % of the board: unless that is on purpose, "
         "check `edge` in [board] (width first, in mm) and the scale",
     )
-
-
-def _by_points(source: Source, table: ViewTable, where: str) -> _Scaled:
-    assert isinstance(table.scale, PointsScale)
-    points = table.scale.points
-    pixels = np.array([point.pixel for point in points])
-    at = np.array([point.at for point in points])
-    listed = f"{where}, scale.points"
-    for n, pixel in enumerate(pixels, start=1):
-        _refuse_outside(source, pixel, f"{listed}, point {n}")
-    refuse_undetermined(pixels, at, table.shows, listed)
-    try:
-        fit = fit_points(pixels, at, source.size, turned_over=table.shows == "bottom")
-    except np.linalg.LinAlgError as fault:
-        raise JobError(listed, "found points that fix no map", "check each pixel and its position") from fault
-    _refuse_odd_density(fit, pixels, listed)
-    note, warnings = _told_fit(fit, len(points), bool(table.checks))
-    if table.place is None:
-        x, y = at.mean(axis=0)
-        return _Scaled(fit.to_board, "points", note, (float(x), float(y)), warnings, fit.residuals)
-    to_board, turned = _placed(fit.to_board, source, table, table.place, where)
-    note += "; placed by origin and along, not by the points"
-    return _Scaled(to_board, "points", note, (0.0, 0.0), (*warnings, *turned), fit.residuals)
-
-
-def _by_dpi(source: Source, table: ViewTable, where: str) -> _Scaled:
-    assert not isinstance(table.scale, PointsScale)
-    asked = table.scale.dpi
-    dpi = scan_resolution(source, asked, f"{where}, scale.dpi")
-    note = f"scan at {told_resolution(dpi)}"
-    note += ", read from the file" if asked == "file" else ""
-    note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
-    warnings: tuple[str, ...] = ()
-    if source.camera:
-        warnings += ("its picture comes from a camera: dpi fits a flatbed scan only",)
-    scaled = scan_map(dpi, table.shows, source.size)
-    if table.place is None:
-        place = _corner_place(source, table.shows == "bottom")
-        warnings += ("no `place`: the lower left corner of its picture is taken for board point (0, 0)",)
-        to_board = placed(scaled, place.origin, place.along)
-    else:
-        to_board, turned = _placed(scaled, source, table, table.place, where)
-        warnings += turned
-    if not table.checks:
-        note += "; nothing was checked"
-    return _Scaled(to_board, "dpi", note, (0.0, 0.0), warnings)
-
-
-def _corner_place(source: Source, mirrored: bool) -> OriginPlace:
-    """The lower left corner of the picture as it lies in the board frame, and the corner along its foot."""
-    right, low = source.size[0] - 0.5, source.size[1] - 0.5
-    ends = ((right, low), (-0.5, low)) if mirrored else ((-0.5, low), (right, low))
-    return OriginPlace(origin=ends[0], along=ends[1])
-
-
-def _placed(
-    scaled: PlaneMap, source: Source, table: ViewTable, place: OriginPlace, where: str
-) -> tuple[PlaneMap, tuple[str, ...]]:
-    """The map placed by two pixels, and a warning where a bottom view would stand on its head."""
-    for key, pixel in (("origin", place.origin), ("along", place.along)):
-        _refuse_outside(source, np.array(pixel), f"{where}, place.{key}")
-    step = np.subtract(place.along, place.origin)
-    if np.hypot(*step) < LEAST_AXIS:
-        raise JobError(
-            f"{where}, place",
-            f"found `along` only {np.hypot(*step):.1f} pixels from `origin`",
-            "choose a pixel far along the x axis, such as the other end of the board's lower edge",
-        )
-    to_board = placed(scaled, place.origin, place.along)
-    if table.shows == "bottom" and step[0] > abs(step[1]):
-        return to_board, (
-            "`along` lies to the viewer's right of `origin`: in a bottom view +x runs to the left, "
-            "so its picture is taken as standing on its head",
-        )
-    return to_board, ()
-
-
-def _checked(
-    scaled: _Scaled, source: Source, table: ViewTable, where: str
-) -> tuple[tuple[LengthCheck, ...], PlaneMap, tuple[str, ...]]:
-    """The checks compared; where one disagrees, the map with that much doubt added, and a warning."""
-    if not table.checks:
-        return (), scaled.to_board, ()
-    ends = np.array([[check.from_, check.to] for check in table.checks])
-    for n, (first, second) in enumerate(ends, start=1):
-        for key, pixel in (("from", first), ("to", second)):
-            _refuse_outside(source, pixel, f"{where}, checks {n}, {key}")
-        if np.hypot(*(second - first)) < LEAST_APART:
-            raise JobError(f"{where}, checks {n}", "found both ends at one pixel", "choose ends far apart")
-    lengths = np.array([check.length for check in table.checks])
-    checks, standard = bound.compared(scaled.to_board, ends, lengths)
-    bad = bound.disagreeing(checks, standard)
-    if not bad:
-        return checks, scaled.to_board, ()
-    to_board = bound.widened(scaled.to_board, bound.stretch_of(checks, bad), scaled.pivot)
-    told = tuple(
-        f"check {n + 1} of {checks[n].length:g} mm measures {checks[n].measured:.2f} mm in the picture, off "
-        f"by {checks[n].error:+.2f} mm where {COVERAGE_FACTOR * standard[n]:.2f} mm can be explained: "
-        "the uncertainty is widened"
-        for n in bad
-    )
-    return checks, to_board, told
-
-
-def _told_fit(fit: Fit, count: int, checked: bool) -> tuple[str, tuple[str, ...]]:
-    """What a fit rests on, in words, and what a person must hear about it."""
-    note = f"{fit.kind} map from {count} points"
-    if fit.residuals is None:
-        note += "; they leave no residual, so reading errors of half a pixel are assumed"
-        if checked:
-            return note, ()
-        return note + "; nothing was checked", (
-            f"nothing checks its scale from {count} points: add `checks` (lengths measured by caliper), "
-            "or give five points or more",
-        )
-    rms, most = _residual_figures(fit.residuals)
-    note += f"; residuals {rms:.3f} mm rms, {most:.3f} mm at most"
-    unchecked = np.flatnonzero(np.isnan(fit.left_out))
-    if len(unchecked) < count:
-        worst = int(np.nanargmax(fit.left_out))
-        note += (
-            f"; each point predicted from the others: {np.sqrt(np.nanmean(fit.left_out**2)):.3f} mm rms, "
-            f"{fit.left_out[worst]:.3f} mm at most (point {worst + 1})"
-        )
-    if len(unchecked):
-        note += (
-            f"; no other checks {'point' if len(unchecked) == 1 else 'points'} {names(unchecked.tolist())}"
-        )
-    warnings = []
-    suspect = int(np.nanargmax(fit.blame)) if len(unchecked) < count else None
-    if suspect is not None and fit.left_out_pixels[suspect] > MISFIT:
-        warnings.append(
-            f"point {suspect + 1} lies {fit.left_out_pixels[suspect]:.0f} pixels "
-            f"({fit.left_out[suspect]:.2f} mm) "
-            "from where the others put it: read and measure it again, unless the lens or a bent board is why"
-        )
-    return note, tuple(warnings)
-
-
-def _residual_figures(residuals: Floats | None) -> tuple[float | None, float | None]:
-    if residuals is None:
-        return None, None
-    lengths = np.hypot(*residuals.T)
-    return float(np.sqrt((lengths**2).mean())), float(lengths.max())
-
-
-def _refuse_outside(source: Source, pixel: Floats, where: str) -> None:
-    columns, rows = source.size
-    u, v = (float(value) for value in pixel)
-    if not (-0.5 <= u <= columns - 0.5 and -0.5 <= v <= rows - 0.5):
-        raise JobError(
-            where,
-            f"found pixel [{u:g}, {v:g}], off the picture {quoted(source.label)} "
-            f"of {columns} x {rows} pixels",
-            f"give column 0 to {columns - 1} and row 0 to {rows - 1}",
-        )
-
-
-def _refuse_odd_density(fit: Fit, pixels: Floats, where: str) -> None:
-    if not np.isfinite(fit.to_board.matrix).all() or not np.isfinite(fit.to_board.covariance).all():
-        raise JobError(where, "found points that fix no map", "check each pixel and its position")
-    per_mm = float(np.median(density(fit.to_board, pixels)))
-    if not LEAST_DENSITY <= per_mm <= GREATEST_DENSITY:
-        raise JobError(
-            where,
-            f"found points that mean {per_mm:.3g} pixels per mm",
-            "give pixels as `pixel` and millimetres as `at`",
-        )
-
-
-def _refuse_horizon(to_board: PlaneMap, where: str) -> None:
-    """A picture of a board does not reach the horizon of the board's plane: such a map is a mistake."""
-    assert to_board.size is not None
-    right, low = to_board.size[0] - 0.5, to_board.size[1] - 0.5
-    corners = np.array([[-0.5, -0.5, 1], [right, -0.5, 1], [right, low, 1], [-0.5, low, 1]])
-    depth = corners @ to_board.matrix[2]
-    if depth.min() * depth.max() <= 0 or depth.max() / depth.min() > 100 or depth.min() / depth.max() > 100:
-        raise JobError(
-            f"{where}, scale.points",
-            "found points that put the horizon inside the picture",
-            "check each pixel and its position, and choose points near the corners of the board",
-        )

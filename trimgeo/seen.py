@@ -1,0 +1,215 @@
+"""What pictures show, for those who may not look at them: edge, holes, copper and the drawn line.
+
+`trimgeo.vision` is loaded where a job asks for something of it, and nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiLineString, Polygon
+
+from trimgeo.errors import JobError, quoted
+from trimgeo.jobfile.clearances import required
+from trimgeo.jobfile.outlines import on_board
+from trimgeo.jobfile.positions import marks
+from trimgeo.jobfile.words import place
+from trimgeo.model.board import Circle, DrawnLine, EdgeSeen, Hole, Keepout, Picture, Ring, View
+from trimgeo.model.job import Job
+from trimgeo.model.planemap import PlaneMap
+from trimgeo.tables import EDGE_TOLERANCE, Required
+
+if TYPE_CHECKING:
+    from trimgeo.vision.suggest import Proposal
+
+Floats = NDArray[np.float64]
+
+
+def edge_seen(
+    thickness: float, picture: Picture, eye: tuple[float, float, float] | None, where: str
+) -> EdgeSeen:
+    """The board's edge in a true-scale picture; raises `trimgeo.JobError` where none can be told."""
+    from trimgeo.vision.edge import find_edge
+
+    found = find_edge(picture, thickness, eye, where=where)
+    holes = tuple(Circle(hole.at, hole.diameter / 2) for hole in found.holes)
+    return EdgeSeen(found.ring, found.uncertainty, holes, found.warnings)
+
+
+def holes_seen(view: View) -> Floats:
+    """Holes that a view's picture shows: x, y, standard uncertainty and diameter, mm, shape (n, 4)."""
+    from trimgeo.vision.holes import find_holes
+
+    found = find_holes(view.picture)
+    rows = [[*hole.at, hole.uncertainty, hole.diameter] for hole in found]
+    return np.array(rows, dtype=np.float64).reshape(-1, 4)
+
+
+def copper_seen(
+    job: Job, views: Mapping[str, View], edge: Ring, holes: Sequence[Hole], vias: Sequence[Keepout]
+) -> tuple[tuple[Keepout, ...], tuple[str, ...]]:
+    """The keep-outs of ``[[copper]]``, and warnings; plated holes and vias carry nets between layers.
+
+    Raises `trimgeo.JobError` for a picture without two greys, a net's place on no copper, and two nets
+    that meet.
+    """
+    if not job.copper:
+        return (), ()
+    from trimgeo.vision.copper_board import board_copper, keepouts
+    from trimgeo.vision.nets import Link, Seed, nets
+
+    _refuse_two_of_a_layer(job)
+    areas: dict[int, list[Polygon]] = {}
+    maps: dict[int, PlaneMap] = {}
+    seeds: list[Seed] = []
+    warnings: list[str] = []
+    for number, table in enumerate(job.copper, 1):
+        view, where = views[table.view], place(job.source, "[[copper]]", number)
+        assert view.shot is not None
+        found = board_copper(
+            view.shot.grey(),
+            view.to_board,
+            edge.polygon,
+            level=table.level,
+            copper_is=table.copper_is,
+            speck=_SPECK if table.speck is None else table.speck,
+            where=where,
+        )
+        areas[table.layer], maps[table.layer] = found.polygons, view.to_board
+        at = marks(
+            [(each.at,) for each in table.nets], [each.on for each in table.nets], views, _always(where)
+        )
+        seeds += [
+            Seed(table.layer, each.net, (float(x), float(y)), each.may_cut)
+            for each, (x, y) in zip(table.nets, at.xy, strict=True)
+        ]
+        if found.specks:
+            warnings.append(f"layer {table.layer}: {found.specks} specks of its picture are taken for dust")
+    layers = tuple(range(1, job.board.layers + 1))
+    links = [Link(hole.name, hole.at, hole.diameter, layers) for hole in holes if hole.plated]
+    links += [
+        Link(via.name, (via.spine.x, via.spine.y), 2 * via.radius, via.layers, via.net)
+        for via in vias
+        if via.kind == "via" and isinstance(via.spine, shapely.Point)
+    ]
+    cut = {table.layer: table.may_cut for table in job.copper}
+    copper = nets(areas, links, seeds, may_cut=cut, where=place(job.source, "[[copper]]", None, "nets"))
+
+    def clearance(layer: int) -> Required:
+        return required(job, "copper", [layer], None)
+
+    return tuple(keepouts(copper, clearance, maps)), tuple(warnings)
+
+
+def _always(where: str) -> Callable[[int], str]:
+    return lambda _: where
+
+
+_SPECK = 0.02
+"""mm²: a square of 0.14 mm; copper as small as that would peel off, dust in a scan is of this size."""
+
+
+def _refuse_two_of_a_layer(job: Job) -> None:
+    layers = [table.layer for table in job.copper]
+    for number, layer in enumerate(layers, 1):
+        if layer in layers[: number - 1]:
+            raise JobError(
+                place(job.source, "[[copper]]", number, "layer"),
+                f"found layer {layer} a second time",
+                "keep one [[copper]] table for each layer",
+            )
+
+
+def line_seen(
+    job: Job,
+    view: View,
+    edge: Ring,
+    keepouts: Sequence[Keepout],
+    near: Sequence[tuple[float, float]] | None,
+    pen: str | None,
+    where: str,
+) -> tuple[Ring, DrawnLine, tuple[str, ...]]:
+    """The finished outline from the line drawn on the board in a view's picture, snapped to the board.
+
+    Raises `trimgeo.JobError` for a view that shows no face, or the board after the cut, and where no
+    line can be told for sure.
+    """
+    if not isinstance(view.shows, str):
+        raise JobError(where, f"found view {quoted(view.name)}, which shows no face", "name a view of a face")
+    table = next(each for each in job.view if each.name == view.name)
+    if table.moment == "after":
+        raise JobError(
+            where,
+            f"found view {quoted(view.name)}, which shows the board after the cut",
+            "name a view with the line still drawn on the board",
+        )
+    from trimgeo.vision.line import find_line
+
+    rough = None if near is None else marks([near], [view.name], {view.name: view}, lambda _: where).xy
+    keep = [
+        each.spine if each.radius == 0 else each.spine.buffer(each.radius)
+        for each in keepouts
+        if not each.may_cut
+    ]
+    found = find_line(
+        view.picture, edge.polygon, keep, rough, "inside" if pen == "inside" else "middle", where
+    )
+    ring = found.ring
+    if table.line == "guide":
+        if job.finish is None:
+            raise JobError(
+                job.source, "found no [finish]", "add sanding: a drawn guide line lies outside by it"
+            )
+        ring = inside_of_guide(ring, edge.polygon, job.finish.sanding)
+    finished = on_board(Ring(ring), edge, where, max(EDGE_TOLERANCE, view.uncertainty))
+    drawn = DrawnLine(view.name, found.drawn, found.pen_width, found.uncertainty)
+    return finished, drawn, tuple(f"view {view.name}: {text}" for text in found.warnings)
+
+
+def suggested(view: View, edge: Ring) -> tuple[Proposal, ...]:
+    """Keep-outs that a view's picture suggests; raises `trimgeo.JobError` where it shows no face."""
+    if not isinstance(view.shows, str):
+        raise JobError(
+            f'[[view]] "{view.name}"', f"found that it shows layer {view.shows}", "name a view of a face"
+        )
+    from trimgeo.vision.suggest import suggest
+
+    return suggest(view.picture, edge.polygon, view.to_board.eye, view.shows)
+
+
+def inside_of_guide(guide: Polygon, edge: Polygon, sanding: float) -> Polygon:
+    """The finished outline whose guide line is given: moved in by the sanding margin along new edges.
+
+    >>> board, guide = shapely.box(0, 0, 100, 80), shapely.box(0, 0, 50.3, 80)
+    >>> inside_of_guide(guide, board, 0.3).bounds
+    (0.0, 0.0, 50.0, 80.0)
+    """
+    new = guide.exterior.difference(edge.exterior.buffer(EDGE_TOLERANCE))
+    merged = shapely.line_merge(new) if isinstance(new, MultiLineString) else new
+    strips = [
+        shapely.buffer(
+            shapely.LineString(_run_on(shapely.get_coordinates(line), 2 * sanding + 1.0)),
+            sanding,
+            cap_style="flat",
+            join_style="mitre",
+            mitre_limit=20.0,
+        )
+        for line in shapely.get_parts(merged)
+    ]
+    rest = guide.difference(shapely.union_all(strips)) if strips else guide
+    parts = shapely.get_parts(rest)
+    return Polygon(max(parts, key=lambda part: part.area).exterior)
+
+
+def _run_on(points: Floats, by: float) -> Floats:
+    """A line run on straight at both ends; a closed one is left as it is."""
+    if np.array_equal(points[0], points[-1]):
+        return points
+    first, last = points[0] - points[1], points[-1] - points[-2]
+    return np.vstack(
+        [points[0] + by * first / np.hypot(*first), points, points[-1] + by * last / np.hypot(*last)]
+    )
