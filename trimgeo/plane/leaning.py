@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shapely
 from shapely import Polygon
 from shapely.affinity import scale
 
@@ -18,6 +17,7 @@ def foot_of(polygon: Polygon, eye: Eye, height: float) -> Polygon:
 
     A part 20 mm high, 80 mm off the axis, seen from 300 mm: its top stands 5.7 mm off its foot.
 
+    >>> import shapely
     >>> top = shapely.box(80 + 5.714, -5, 95, 5)
     >>> foot = foot_of(top, (0.0, 0.0, 300.0), 20.0)
     >>> round(foot.bounds[0], 2), round(top.bounds[0] - foot.bounds[0], 1)

@@ -1,0 +1,85 @@
+"""How many bodies on drawn boards are suggested: python tests/bench/suggestions.py [count [first]]."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+import time
+from pathlib import Path
+
+import cv2
+import shapely
+
+from trimgeo.model.board import Picture
+from trimgeo.plane.leaning import foot_of
+from trimgeo.vision.suggest import suggest
+
+NAME = "populated"
+spec = importlib.util.spec_from_file_location(NAME, Path(__file__).parents[1] / "vision" / f"{NAME}.py")
+populated = importlib.util.module_from_spec(spec)
+sys.modules[NAME] = populated
+spec.loader.exec_module(populated)
+
+
+def judged(board):
+    """Best overlap of each body, of each proposal, and how far feet are off; seconds; the proposals."""
+    picture = Picture(board.pixels_per_mm, board.origin, board.pixels.shape[1::-1], lambda: board.pixels)
+    start = time.perf_counter()
+    found = [each for each in suggest(picture, board.edge, board.eye, "top") if each.kind == "component"]
+    seconds = time.perf_counter() - start
+    share = [
+        [each.shape.intersection(body.top).area / each.shape.union(body.top).area for each in found]
+        for body in board.bodies
+    ]
+    feet = []
+    for body, row in zip(board.bodies, share, strict=True):
+        if board.eye is not None and row and max(row) >= 0.8:
+            foot = foot_of(found[row.index(max(row))].shape, board.eye, body.height)
+            rings = [shapely.segmentize(shape.exterior, 0.1) for shape in (foot, body.foot)]
+            feet.append((body.kind, shapely.hausdorff_distance(*rings)))
+    return (
+        [max(row, default=0.0) for row in share],
+        [max(c) for c in zip(*share, strict=True)],
+        feet,
+        seconds,
+        found,
+    )
+
+
+def main(count: int = 20, first: int = 0) -> None:
+    cv2.setNumThreads(1)
+    bodies = proposals = hit = false = stray = 0
+    missed: dict[str, int] = {}
+    feet = []
+    for seed in range(first, first + count):
+        board = populated.populated_board(seed)
+        each, theirs, more, seconds, _ = judged(board)
+        bodies, proposals = bodies + len(each), proposals + len(theirs)
+        hit += sum(share >= 0.8 for share in each)
+        false += sum(share < 0.8 for share in theirs)
+        stray += sum(share < 0.1 for share in theirs)
+        feet += more
+        for body, share in zip(board.bodies, each, strict=True):
+            if share < 0.8:
+                missed[body.kind] = missed.get(body.kind, 0) + 1
+        good = sum(share >= 0.8 for share in each)
+        print(
+            f"{seed:3d} {good:3d} of {len(each)} found, {len(theirs)} proposed, "
+            f"{sum(s < 0.8 for s in theirs)} false, {seconds:.1f} s  {board.told}",
+            flush=True,
+        )
+    print(f"{100 * hit / bodies:.1f} % of {bodies} bodies found with overlap 0.8; missed: {missed}")
+    print(
+        f"{100 * false / max(1, proposals):.1f} % of {proposals} proposals overlap no body by 0.8, "
+        f"{100 * stray / max(1, proposals):.1f} % lie on nothing"
+    )
+    if feet:
+        far = sorted(far for _, far in feet)
+        print(
+            f"feet of {len(far)} leaning bodies: median {far[len(far) // 2]:.2f} mm off, "
+            f"95 % within {far[int(0.95 * (len(far) - 1))]:.2f} mm"
+        )
+
+
+if __name__ == "__main__":
+    main(*(int(a) for a in sys.argv[1:]))

@@ -1,0 +1,106 @@
+"""Keep-outs that a picture suggests: bodies of parts, holes and pads, each with a confidence.
+
+Pieces that come apart from what surrounds them at one of many levels of colour are fitted with rectangles,
+circles or hulls; those whose rim really shows all around, and that differ from the bare
+board just inside it, are bodies.  Of pieces in each other the one with the best rim stays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Point, Polygon
+
+from trimgeo.model.board import FaceName, Picture
+from trimgeo.vision.suggest_bodies import chips, chosen, judged, longest
+from trimgeo.vision.suggest_ground import Ground, ground_of
+from trimgeo.vision.suggest_pieces import Shape, pieces
+
+Floats = NDArray[np.float64]
+Eye = tuple[float, float, float]
+Kind = Literal["component", "hole", "pad"]
+
+SMALLEST, LARGEST = 1.0, 60.0
+"""Lengths, mm, of bodies: the smallest chips set by hand, the largest heat sinks and transformers."""
+SPECK = 0.5
+"""Pads and holes less than this across, mm, are left out."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A keep-out that a picture suggests, mm: a polygon, or a circle as (x, y) and diameter.
+
+    ``confidence``, 0 to 1, is what the pixels say.  ``traced`` is "top" for a body seen by a camera from
+    aside, whose top leans away from its foot, else None.
+
+    >>> Proposal("hole", None, ((3.0, 4.0), 2.0), 0.9, None).centre
+    (3.0, 4.0)
+    """
+
+    kind: Kind
+    polygon: Polygon | None
+    circle: tuple[tuple[float, float], float] | None
+    confidence: float
+    traced: Literal["top"] | None
+
+    @property
+    def shape(self) -> Polygon:
+        """The area, mm; a circle as a polygon of 64 sides."""
+        if self.circle is not None:
+            return Point(self.circle[0]).buffer(self.circle[1] / 2, quad_segs=16)
+        assert self.polygon is not None
+        return self.polygon
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        """The middle, mm."""
+        if self.circle is not None:
+            return self.circle[0]
+        assert self.polygon is not None
+        return float(self.polygon.centroid.x), float(self.polygon.centroid.y)
+
+
+def suggest(picture: Picture, edge: Polygon, eye: Eye | None, face: FaceName) -> tuple[Proposal, ...]:
+    """Bodies, holes and pads that a picture of a face shows inside the board's edge, from left to right.
+
+    ``eye`` (mm) is the camera, x, y and height above the shown face, None for a scan.  ``face`` is the
+    shown one: pictures of either lie in the board's frame, so it changes nothing in what is found.
+    Raises what `Picture.pixels` raises.
+
+    >>> import cv2
+    >>> pixels = np.full((300, 400, 3), (60, 100, 30), np.uint8)
+    >>> _ = cv2.rectangle(pixels, (100, 100), (199, 149), (40, 40, 40), -1)
+    >>> picture = Picture(10.0, (0.0, 299.0), (400, 300), lambda: pixels)
+    >>> found = suggest(picture, shapely.box(0, 0, 40, 30), None, "top")
+    >>> [(each.kind, [round(v) for v in each.shape.bounds]) for each in found]
+    [('component', [10, 15, 20, 20])]
+    """
+    ground = ground_of(picture, edge)
+    if ground is None:
+        return ()
+    sizes = (SPECK * ground.per_mm, LARGEST * ground.per_mm)
+    shapes = judged(ground, pieces(ground, sizes))
+    solid = chosen(ground, [*(s for s in shapes if s.kind != "hole"), *chips(ground, shapes)])
+    bodies = [s for s in solid if s.kind == "component" and longest(s) >= SMALLEST * ground.per_mm]
+    covered = shapely.union_all([Polygon(s.corners) for s in bodies])
+    holes = chosen(ground, [s for s in shapes if s.kind == "hole"])
+    others = [s for s in solid if s.kind == "pad"] + holes
+    free = [s for s in others if not covered.intersects(Point(s.corners.mean(axis=0)))]
+    found = [
+        _proposal(ground, s, None if eye is None or s.kind != "component" else "top") for s in bodies + free
+    ]
+    return tuple(sorted(found, key=lambda each: (each.centre, each.kind)))
+
+
+def _proposal(ground: Ground, shape: Shape, traced: Literal["top"] | None) -> Proposal:
+    confidence = round(shape.confidence, 3)
+    if shape.circle is not None:
+        column, row, radius = shape.circle
+        ((x, y),) = ground.to_mm(np.array([[column, row]])).tolist()
+        return Proposal(shape.kind, None, ((x, y), 2 * radius / ground.per_mm), confidence, traced)
+    polygon = shapely.geometry.polygon.orient(Polygon(ground.to_mm(shape.corners)))
+    return Proposal(shape.kind, polygon, None, confidence, traced)
