@@ -29,13 +29,17 @@ _REACH = 3.0
 """Standard uncertainties within which a hole is looked for."""
 _CLOSE = 3.5
 """Standard uncertainties within which two holes are one: 2 in 1000 are missed (Rayleigh)."""
-_STARTS = 150
+_STARTS = 60
 """Pairs that are believed first, in turn."""
 _ROUNDS = 10
 _RIVAL = 0.8
 """Another way to match that has this share of the best one's holes leaves the choice open."""
 _CELL = 0.2
 """mm: cells in which shifts between the two lists are counted."""
+_ANOTHER = 0.8
+"""mm: a shift nearer than this to what was found is the same one, turned or stretched a little."""
+_MANY = 16
+"""Holes in both lists from which on it is odd that they do not agree."""
 _FAR = 6.0
 """mm: shifts looked at, two pitches of 2.54 mm and a little."""
 _SHIFTS = 6
@@ -118,29 +122,29 @@ def matched(
     at, wanted = to_board.to_mm(own.pixels), other.to_mm(there.pixels)
     noise = np.hypot(own.sd * _mm_per_pixel(to_board, own.pixels), APART)
     noise_there = there.sd * _mm_per_pixel(other, there.pixels)
-    by = to_board.jacobian(own.pixels) @ unknown
+    fewest = np.linalg.qr(unknown.T)[1].T  # the same covariance from as few unknowns as can be
+    by = to_board.jacobian(own.pixels) @ fewest
     everything = _Everything(at, wanted, noise, noise_there, by, own.diameters, there.diameters)
     pairs = _near(everything, np.zeros(2))
-    ways = [_follow(pairs, first) for first in (None, *_starts(pairs))]
+    ways = _ways(pairs)
     best = max(ways, key=len)  # the first of equals: that nearest to the start
     shown = min(_overlapping(at, wanted), _overlapping(wanted, at))
     enough = max(least, _LEAST_SHARE * shown, 4 + 3 * _by_chance(everything, pairs))
-    if len(best) < enough:
-        return _refused(f"only {len(best)} of its {len(at)} holes lie on those of the other view")
-    rivals = [way for way in ways if len(np.intersect1d(way, best)) < len(way) / 2]
-    rival = max(map(len, rivals), default=0)
-    if rival >= _RIVAL * len(best):
-        return _refused(
-            f"its holes fit in two ways, by {len(best)} and by {rival} of them, like a row one pitch off"
-        )
-    for shift in _shifts(everything):
+    for shift in _shifts(everything, pairs, best):
         count = len(_follow(_near(everything, shift), None))
-        if count > len(best):
+        if count > max(len(best), enough):
             x, y = (float(v) for v in shift)
             told = (
                 f"moved by {x:.1f}, {y:.1f} mm its holes lie better on the other view's: {count} of {len(at)}"
             )
             return _refused(f"{told} instead of {len(best)}", doubt=True)
+    if len(best) < enough:
+        told = f"only {len(best)} of its {len(at)} holes lie on those of the other view"
+        return _refused(told, doubt=shown >= _MANY)
+    rivals = [way for way in ways if len(np.intersect1d(way, best)) < len(way) / 2]
+    rival = max(map(len, rivals), default=0)
+    if rival >= _RIVAL * len(best):
+        return _refused(f"its holes fit in two ways, by {len(best)} and by {rival}, like a row one pitch off")
     return Matched(pairs.own[best], pairs.there[best])
 
 
@@ -188,6 +192,18 @@ def _starts(pairs: _Pairs) -> list[int]:
     order = np.argsort(rivals, kind="stable")
     clear = order[: max(_STARTS, int((rivals == 1).sum()))]
     return [int(n) for n in clear[np.unique(np.linspace(0, len(clear) - 1, _STARTS).astype(int))]]
+
+
+def _ways(pairs: _Pairs) -> list[Indices]:
+    """Sets of pairs that hold together, from the map as it is and from each start that is in none so far."""
+    ways = [_follow(pairs, None)]
+    seen = np.zeros(len(pairs.own), dtype=np.bool_)
+    for first in _starts(pairs):
+        seen[ways[-1]] = True
+        if not seen[first]:
+            ways.append(_follow(pairs, first))
+            seen[first] = True
+    return ways
 
 
 def _follow(pairs: _Pairs, first: int | None) -> Indices:
@@ -243,13 +259,13 @@ def _by_chance(all_: _Everything, pairs: _Pairs) -> float:
     return float(around.sum() * np.pi * (_CLOSE * noise) ** 2)
 
 
-def _shifts(all_: _Everything) -> list[Floats]:
-    """Shifts, mm, that bring many holes together, beyond what is unknown: peaks of all differences."""
+def _shifts(all_: _Everything, pairs: _Pairs, best: Indices) -> list[Floats]:
+    """Shifts, mm, that bring many holes together, other than the best pairs have: peaks of differences."""
     tree = shapely.STRtree(shapely.points(all_.wanted))
     own, there = tree.query(shapely.points(all_.at), predicate="dwithin", distance=_FAR)
     gap = all_.wanted[there] - all_.at[own]
-    spread = float(np.sqrt(np.median((all_.by**2).sum(axis=(1, 2)) / 2)))
-    gap = gap[np.hypot(*gap.T) > 2 * _REACH * spread + 2 * _CELL]
+    known = pairs.gap[best].mean(axis=0) if len(best) else np.zeros(2)
+    gap = gap[np.hypot(*(gap - known).T) > _ANOTHER]
     edges = np.arange(-_FAR - _CELL / 2, _FAR + _CELL, _CELL)
     counts, _, _ = np.histogram2d(gap[:, 0], gap[:, 1], bins=[edges, edges])
     padded = np.pad(counts, 1)

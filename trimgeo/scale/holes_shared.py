@@ -28,8 +28,10 @@ _ROUNDS = 8
 _MEDIAN = 1.1774
 """Median of the length of two independent standard normal numbers: sqrt(2 ln 2) (Rayleigh)."""
 _STRAY = 4.0
-"""Standard uncertainties beyond which a hole, or a point, is taken out."""
-_BENT = 1.5
+"""Standard uncertainties beyond which a hole is taken out."""
+_MISREAD = 5.0
+"""Standard uncertainties of reading beyond which a point is taken out, and told."""
+_BENT = 2.0
 """Misses of holes so many times what is expected say that no such map fits: a lens, a bent board."""
 
 
@@ -100,7 +102,7 @@ def _settled(points: Registered, holes: Spots, other: PlaneMap, like: str) -> Re
         misses = found.to_board.to_mm(spots.pixels) - other.to_mm(spots.there)
         whitened = np.hypot(*np.einsum("nij,nj->ni", weights(found.to_board, spots, other), misses).T)
         usual = max(1.0, float(np.median(whitened[count:])) / _MEDIAN)
-        again = whitened < _STRAY * usual
+        again = whitened < usual * np.where(np.arange(len(whitened)) < count, _MISREAD, _STRAY)
         if np.array_equal(again, kept):
             break
         kept = again
@@ -119,24 +121,32 @@ def _settled(points: Registered, holes: Spots, other: PlaneMap, like: str) -> Re
         spots.pixels[chosen],
         spots.there[chosen],
         note,
-        _warnings(np.flatnonzero(~kept[:count]), misses, ratio, rms, like),
+        (
+            *_told_strays(np.flatnonzero(~kept[:count]), misses),
+            *_told_bend(ratio, rms, like, points.kind == "rigid"),
+        ),
     )
 
 
-def _warnings(
-    strays: NDArray[np.intp], misses: Floats, ratio: float, rms: float, like: str
-) -> tuple[str, ...]:
-    told = tuple(
+def _told_strays(strays: NDArray[np.intp], misses: Floats) -> tuple[str, ...]:
+    return tuple(
         f"point {names([int(n)])} lies {np.hypot(*misses[n]):.2f} mm from where the holes put it, and is "
         "left out: read it again in both pictures"
         for n in strays
     )
+
+
+def _told_bend(ratio: float, rms: float, like: str, both_scaled: bool) -> tuple[str, ...]:
     if ratio <= _BENT:
-        return told
+        return ()
+    cause = (
+        "the scales of both views do not agree, or a board is bent: check the scale of both"
+        if both_scaled
+        else "a lens or a bent board is why: a scale of its own is better"
+    )
     return (
-        *told,
         f"its holes miss those of view {quoted(like)} by {rms:.3f} mm rms, {ratio:.1f} times what is expected"
-        ": a lens or a bent board is why, and the uncertainty is widened; a scale of its own is better",
+        f", and the uncertainty is widened; {cause}",
     )
 
 
