@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -102,7 +103,13 @@ def copper_seen(
     def clearance(layer: int) -> Required:
         return required(job, "copper", [layer], None)
 
-    return tuple(keepouts(copper, clearance, maps)), tuple(warnings)
+    by_layer = {table.layer: views[table.view] for table in job.copper}
+    made = [
+        replace(each, view=view.name, scale_known=view.scale_known)
+        for each in keepouts(copper, clearance, maps)
+        for view in [by_layer[each.layers[0]]]
+    ]
+    return tuple(made), tuple(warnings)
 
 
 def _always(where: str) -> Callable[[int], str]:
