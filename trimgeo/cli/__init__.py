@@ -19,6 +19,7 @@ COMMANDS = {
     "new": "Start a job folder from a photo or scan.",
     "card": "Print the reference card to photograph a board on.",
     "rectify": "Write the pictures at true scale.",
+    "suggest": "Propose keep-outs from a photo.",
     "outline": "Build an outline; show the trade of cuts against size.",
     "check": "Clearances of an outline to all that must live.",
     "template": "Print the 1:1 sheets to tape onto the board.",

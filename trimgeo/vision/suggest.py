@@ -7,7 +7,6 @@ board just inside it, are bodies.  Of pieces in each other the one with the best
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -16,52 +15,21 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from trimgeo.model.board import FaceName, Picture
-from trimgeo.vision.suggest_bodies import chips, chosen, judged, longest
+from trimgeo.model.proposal import Proposal
+from trimgeo.vision.suggest_bodies import chosen, judged, longest
+from trimgeo.vision.suggest_chips import chips
 from trimgeo.vision.suggest_ground import Ground, ground_of
 from trimgeo.vision.suggest_pieces import Shape, pieces
 
+__all__ = ["LARGEST", "SMALLEST", "SPECK", "Proposal", "suggest"]
+
 Floats = NDArray[np.float64]
 Eye = tuple[float, float, float]
-Kind = Literal["component", "hole", "pad"]
 
-SMALLEST, LARGEST = 1.0, 60.0
-"""Lengths, mm, of bodies: the smallest chips set by hand, the largest heat sinks and transformers."""
+SMALLEST, LARGEST, THINNEST = 1.0, 60.0, 0.6
+"""Lengths, mm, of bodies, and the least width: the smallest chips set by hand, the largest heat sinks and transformers."""
 SPECK = 0.5
 """Pads and holes less than this across, mm, are left out."""
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A keep-out that a picture suggests, mm: a polygon, or a circle as (x, y) and diameter.
-
-    ``confidence``, 0 to 1, is what the pixels say.  ``traced`` is "top" for a body seen by a camera from
-    aside, whose top leans away from its foot, else None.
-
-    >>> Proposal("hole", None, ((3.0, 4.0), 2.0), 0.9, None).centre
-    (3.0, 4.0)
-    """
-
-    kind: Kind
-    polygon: Polygon | None
-    circle: tuple[tuple[float, float], float] | None
-    confidence: float
-    traced: Literal["top"] | None
-
-    @property
-    def shape(self) -> Polygon:
-        """The area, mm; a circle as a polygon of 64 sides."""
-        if self.circle is not None:
-            return Point(self.circle[0]).buffer(self.circle[1] / 2, quad_segs=16)
-        assert self.polygon is not None
-        return self.polygon
-
-    @property
-    def centre(self) -> tuple[float, float]:
-        """The middle, mm."""
-        if self.circle is not None:
-            return self.circle[0]
-        assert self.polygon is not None
-        return float(self.polygon.centroid.x), float(self.polygon.centroid.y)
 
 
 def suggest(picture: Picture, edge: Polygon, eye: Eye | None, face: FaceName) -> tuple[Proposal, ...]:

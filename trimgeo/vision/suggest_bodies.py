@@ -23,9 +23,6 @@ _RIM, _ROUND_RIM, _SLACK = 0.82, 0.66, 0.1
 """Least share of the rim that shows, the same of circles; deeper inside a little less is enough."""
 _PAD, _HOLE = 2.6, 3.6
 """Longest pad and widest dark disc that are not taken for a body, mm."""
-_MIDDLE = 0.66
-"""Share of a chip's length between its metal caps: 3.2 mm with caps of 0.5 mm, 1.6 mm with 0.3 mm
-(common data sheets, from memory)."""
 
 
 def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
@@ -35,7 +32,8 @@ def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
         rim, covered = _rim(ground, shape)
         least = _RIM if shape.circle is None else _ROUND_RIM
         if rim >= least and covered >= least - _SLACK:
-            confidence = shape.fit * (rim * covered) ** 0.5
+            fit = shape.fit if shape.circle is None else max(shape.fit, rim)
+            confidence = fit * (rim * covered) ** 0.5
             kept.append(replace(shape, rim=rim, confidence=confidence, kind=_kind(ground, shape, rim)))
     return kept
 
@@ -88,9 +86,12 @@ def _rim(ground: Ground, shape: Shape) -> tuple[float, float]:
         step = np.maximum(step, np.linalg.norm(inner - outer, axis=1))
     deep = min(0.45 * ground.per_mm, _sides(shape)[1] / 2.5)
     far = places + normals * 0.25 * ground.per_mm
-    differs = np.linalg.norm(_at(ground.lab, places - normals * deep) - _at(ground.lab, far), axis=1) > _STEP
-    bare = _at(ground.off, places - normals * deep) < _BARE
-    return float(np.mean(step > _STEP)), float(np.mean(differs & ~bare))
+    outer, covered = _at(ground.lab, far), 1.0
+    for depth in (deep, min(2 * deep, _sides(shape)[1] / 2.5)):
+        differs = np.linalg.norm(_at(ground.lab, places - normals * depth) - outer, axis=1) > _STEP
+        bare = _at(ground.off, places - normals * depth) < _BARE
+        covered = min(covered, float(np.mean(differs & ~bare)))
+    return float(np.mean(step > _STEP)), covered
 
 
 def _kind(ground: Ground, shape: Shape, rim: float) -> Literal["component", "hole", "pad"]:
@@ -109,75 +110,12 @@ def _kind(ground: Ground, shape: Shape, rim: float) -> Literal["component", "hol
     return "hole" if dark else "component"
 
 
-def _metal(colours: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Which Lab colours, (n, 3), may be tin or gold: hardly any chroma, or a strong yellow."""
-    grey = np.hypot(colours[:, 1], colours[:, 2]) < 14
-    return np.asarray(grey | ((colours[:, 2] > 32) & (np.abs(colours[:, 1]) < 14)))
-
-
 def _sides(shape: Shape) -> tuple[float, float]:
     """Longer and shorter side of the box around a shape, pixels."""
     if shape.circle is not None:
         return 2 * shape.circle[2], 2 * shape.circle[2]
     _, (wide, tall), _ = cv2.minAreaRect(shape.corners.astype(np.float32))
     return max(wide, tall), min(wide, tall)
-
-
-def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
-    """Small chips with a metal cap at each end, which solder makes longer than they are.
-
-    The middle between the caps shows; the body's length follows from its.
-    """
-    found = []
-    for shape in shapes:
-        if shape.circle is not None or len(shape.corners) != 4 or _sides(shape)[0] > 8 * ground.per_mm:
-            continue
-        for axis in (0, 1):
-            corners = np.roll(shape.corners, -axis, axis=0)
-            way, across = corners[1] - corners[0], corners[2] - corners[1]
-            length, width = float(np.hypot(*way)), float(np.hypot(*across))
-            if not (0.5 * ground.per_mm <= width <= 4.5 * ground.per_mm and 1.15 < length / width < 4.5):
-                continue
-            ends = _middle(ground, corners[0], way, across)
-            if ends is None:
-                continue
-            half = min((ends[1] - ends[0]) / _MIDDLE, 1.0) / 2
-            low, high = sum(ends) / 2 - half, sum(ends) / 2 + half
-            put = np.array(
-                [corners[0] + at * way + t * across for at, t in ((low, 0), (high, 0), (high, 1), (low, 1))]
-            )
-            confidence = min(1.0, 0.4 + 0.6 * shape.confidence)
-            area = (high - low) * length * width
-            found.append(Shape(put, None, shape.fit, area, shape.rim, confidence, "component", True))
-    return found
-
-
-def _middle(ground: Ground, corner: Floats, way: Floats, across: Floats) -> tuple[float, float] | None:
-    """Where the middle of a capped chip begins and ends, shares of ``way``; None where there are no caps."""
-    steps = max(12, round(2 * float(np.hypot(*way))))
-    at = (np.arange(steps) + 0.5) / steps
-    rows = [
-        _at(ground.lab, corner + at[:, None] * way + t * across) for t in (0.2, 0.28, 0.36, 0.64, 0.72, 0.8)
-    ]
-    profile = np.median(np.stack(rows), axis=0)
-    cap = np.median(profile[(np.abs(at - 0.5) > 0.36) & (np.abs(at - 0.5) < 0.44)], axis=0)
-    core = np.median(profile[np.abs(at - 0.5) < 0.12], axis=0)
-    apart = float(np.linalg.norm(cap - core))
-    if apart < 16 or cap[0] < 50 or not _metal(cap[None])[0] or cap[0] < core[0] + 8:
-        return None
-    along = (profile - core) @ (cap - core) / apart**2
-    is_core = along < 0.5
-    middle = steps // 2
-    if not is_core[middle]:
-        return None
-    outside = np.flatnonzero(~is_core)
-    before, after = outside[outside < middle], outside[outside > middle]
-    if not len(before) or not len(after):
-        return None
-    first, last = (before[-1] + 1) / steps, after[0] / steps
-    ends_metal = _metal(profile[[int(0.08 * steps), int(0.92 * steps)]].astype(np.float32)).all()
-    even = abs((first + last) / 2 - 0.5) < 0.12
-    return (first, last) if ends_metal and even and 0.2 < last - first < 0.8 else None
 
 
 def longest(shape: Shape) -> float:

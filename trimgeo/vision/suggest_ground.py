@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 Single = NDArray[np.float32]
 Mask = NDArray[np.uint8]
 
-_MOST_PER_MM = 10.0
-"""Pixels per mm in which bodies are looked for: a body of 1 mm has ten of them across."""
+_MOST_PER_MM = 12.0
+"""Pixels per mm in which bodies are looked for: a body of 1 mm has twelve of them across."""
 _MOST_PIXELS = 6_000_000
 _LIKE = 22.0
 """Lab distance within which a pixel may be bare board, in shadow or over a trace, while light is evened."""

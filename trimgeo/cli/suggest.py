@@ -1,0 +1,36 @@
+"""``trimgeo suggest``: keep-outs proposed from a photo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trimgeo.cli import options
+from trimgeo.cli.progress import Progress, prepared
+
+
+@options.command(
+    "Propose keep-outs of JOB from the picture of a view: bodies of parts, pads and holes.\n\n"
+    "They are printed, most confident first, with tables to paste into the job file. Nothing is entered "
+    "into the job: look at each, and mark by hand what was not found.",
+    "  trimgeo suggest samples/greenhouse --view front --variant display",
+)
+@options.job
+@click.option("--view", required=True, metavar="NAME", help="The view of a face to look at.")
+@options.variant
+@options.json
+def command(job: Path, view: str, variant: str | None, as_json: bool) -> None:
+    """Suggest keep-outs."""
+    from trimgeo.report.suggested import named, suggested_json, suggested_lines
+    from trimgeo.stages import suggestions
+
+    with Progress(3) as progress:
+        board = prepared(progress, job, variant)
+        progress.step("looking for parts")
+        seen, proposals = suggestions(board, view)
+    found = named(proposals, {each.name for each in (*board.keepouts, *board.ignored)})
+    if as_json:
+        options.show_json(suggested_json(seen, found))
+    else:
+        options.show("\n".join(suggested_lines(seen, found, board.job.board.layers)))
