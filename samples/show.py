@@ -16,6 +16,9 @@ import pypdfium2
 from PIL import Image
 
 import trimgeo
+from trimgeo.drawing.card import card_file
+from trimgeo.drawing.found import found
+from trimgeo.drawing.overlay import overlay
 
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
@@ -33,6 +36,17 @@ def main() -> None:
         for page, face in zip(document, ("top", "bottom"), strict=False):
             save(page.render(scale=2.0).to_numpy()[:, :, :3], f"sheet-{face}.png")
         save(screenshot(out / "report.html"), "report.png")
+    show_the_way_from_a_phone()
+
+
+def show_the_way_from_a_phone() -> None:
+    """The photo as taken, what was found in it, the picture at true scale with the plan, and the card."""
+    board = trimgeo.prepare(trimgeo.load(HERE / "phone"))
+    (view,) = board.views
+    save(found(board, view), "phone-found.png")
+    save(overlay(trimgeo.plan(board), view), "phone-overlay.png")
+    document = pypdfium2.PdfDocument(card_file("A4", "card.pdf"))
+    save(document[0].render(scale=1.0).to_numpy()[:, :, :3], "card.png")
 
 
 def screenshot(page: Path) -> np.ndarray:

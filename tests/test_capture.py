@@ -233,3 +233,32 @@ def test_a_line_is_looked_for_on_faces_before_the_cut_only(layers):
     (folder / "job.toml").write_text(job)
     with pytest.raises(trimgeo.JobError, match=r'found view "in2", which shows no face'):
         trimgeo.prepare(trimgeo.load(folder))
+
+
+def test_a_part_that_leans_outwards_is_brought_back_to_its_foot(camera, tmp_path):
+    """DESIGN: the top of a part leans away from the camera; with its height the foot is known."""
+    scene = camera.random_scene(7, size=(2000, 1500), tilt=15.0, height=1.6, hidden=0.0, blur=0.6)
+    scene.save(tmp_path / "top.jpg")
+    foot = np.array([[120.0, 60.0], [140.0, 60.0], [140.0, 80.0], [120.0, 80.0]])
+    marked = scene.pixels_of(foot, 18.0).round(1).tolist()  # its upper face, 18 mm up
+    keepout = f'[[keepout]]\nname = "K1"\nkind = "component"\non = "top"\npolygon = {marked}\nheight = 18.0\n'
+    found = {}
+    for traced in ("foot", "top"):
+        more = f'{keepout}traced = "{traced}"\n'
+        board = trimgeo.prepare(trimgeo.load(job_of(tmp_path, by_card(scene, "top"), more)))
+        found[traced] = np.asarray(board.keepouts[0].spine.exterior.coords)[:4]
+    off = {traced: np.hypot(*(corners - foot).T).max() for traced, corners in found.items()}
+    assert off["top"] <= board.views[0].uncertainty + 0.1
+    assert off["foot"] > 2.0
+
+
+def test_a_scan_does_not_know_how_parts_lean(layers):
+    folder, head = layers
+    leaning = LAYERS.replace(
+        'kind = "via"\ncircle = { at = [20, 10], diameter = 0.6 }',
+        'kind = "component"\non = "in2"\nheight = 5\ntraced = "top"\n'
+        "polygon = [[200, 200], [300, 200], [300, 300]]",
+    ).replace("at = [10, 10] }]", "at = [6, 6] }]")
+    (folder / "job.toml").write_text(head + leaning)
+    with pytest.raises(trimgeo.JobError, match="does not know where its camera stood"):
+        trimgeo.prepare(trimgeo.load(folder))

@@ -85,6 +85,9 @@ LEAST_BOARD: Final = 12.0
 LARGEST_PICTURE: Final = 400_000_000
 """Pixels: 1.2 GB decoded; a larger picture is a mistake or an attack."""
 
+PART_HEIGHT: Final = 0.1
+"""Standard uncertainty, mm, of a part's height above its face, taken by caliper (common practice)."""
+
 PIXEL_READING: Final = 0.5
 """Standard uncertainty, in pixels, of a position that a person reads off a picture."""
 

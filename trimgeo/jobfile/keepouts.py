@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.clearances import required
-from trimgeo.jobfile.positions import marks
+from trimgeo.jobfile.positions import Marks, marks
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, Ints, Shapes, Where, check_sizes, polygons
 from trimgeo.jobfile.words import place, short
 from trimgeo.model.board import FaceName, Keepout, Ring, View
 from trimgeo.model.job import Job, KeepoutFileTable, KeepoutTable
 from trimgeo.model.keys import Point
-from trimgeo.tables import Required
+from trimgeo.tables import PART_HEIGHT, Required
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +175,12 @@ def _drawn(job: Job, views: Mapping[str, View]) -> _Exact:
     def where(i: int) -> str:
         return place(job.source, "[[keepout]]", tables[i].name, _shape_key(tables[i]))
 
-    marked = marks([_points(table) for table in tables], [table.on for table in tables], views, where)
+    marked = _on_their_feet(
+        marks([_points(table) for table in tables], [table.on for table in tables], views, where),
+        tables,
+        views,
+        where,
+    )
     forms = np.array([_shape_key(table) for table in tables], dtype="U7")
     spines = np.empty(len(tables), dtype=object)
     for form in ("polygon", "path", "circle"):
@@ -193,6 +198,42 @@ def _drawn(job: Job, views: Mapping[str, View]) -> _Exact:
             spines[chosen] = shapely.points(xy)
     radii = np.array([_radius(table) for table in tables], dtype=np.float64)
     return _Exact(spines, radii, marked.uncertainty)
+
+
+def _on_their_feet(
+    marked: Marks, tables: Sequence[KeepoutTable], views: Mapping[str, View], where: Where
+) -> Marks:
+    """Those that were marked at their top, brought back to their foot along the camera's rays.
+
+    The height was measured too: its uncertainty moves the foot along the lean.
+    """
+    chosen = [n for n, table in enumerate(tables) if table.traced == "top"]
+    if not chosen:
+        return marked
+    xy, uncertainty = marked.xy.copy(), marked.uncertainty.copy()
+    starts = np.cumsum(marked.counts) - marked.counts
+    for n in chosen:
+        table = tables[n]
+        view = views[table.on or ""]
+        eye, height = view.to_board.eye, table.height
+        assert height is not None
+        if eye is None or height >= eye[2]:
+            found = (
+                "a view that does not know where its camera stood"
+                if eye is None
+                else "a camera below the top"
+            )
+            raise JobError(
+                where(n),
+                f'found traced = "top" on {found}',
+                "mark the foot of the part, or scale the view by a card",
+            )
+        own = slice(starts[n], starts[n] + marked.counts[n])
+        lean = np.hypot(*(xy[own] - np.array(eye[:2])).T).max() / eye[2]
+        foot = np.array(eye[:2])
+        xy[own] = foot + (xy[own] - foot) * (1 - height / eye[2])  # similar triangles: see plane.leaning
+        uncertainty[n] = np.hypot(uncertainty[n], PART_HEIGHT * lean)
+    return Marks(xy, marked.counts, uncertainty)
 
 
 def _renumbered(where: Where, numbers: Ints) -> Where:
