@@ -59,12 +59,12 @@ def headers(rows):
 
 def drilled(random, count=60, with_headers=True):
     """Holes of a board, mm: vias and mounting holes by chance, at least 0.9 mm apart, and two headers."""
-    holes = list(headers([[20, 10], [60, 80.0]])) if with_headers else []
-    while len(holes) < count + 80 * with_headers:
+    rows = headers([[20, 10], [60, 80.0]]) if with_headers else np.zeros((0, 2))
+    holes, made = np.vstack([rows, np.zeros((count, 2))]), len(rows)
+    while made < len(holes):
         at = random.uniform([3, 3], [147, 92])
-        if all(np.hypot(*(at - other)) > 0.9 for other in holes):
-            holes.append(at)
-    holes = np.array(holes)
+        if (np.hypot(*(holes[:made] - at).T) > 0.9).all():
+            holes[made], made = at, made + 1
     return holes, np.where(np.arange(len(holes)) < 80 * with_headers, 1.0, 0.4)
 
 

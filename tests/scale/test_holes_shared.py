@@ -3,12 +3,16 @@
 import importlib.util
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
+from shapely import box
 
+from trimgeo.model.board import Picture
 from trimgeo.scale.holes_matched import Holes, matched
 from trimgeo.scale.holes_shared import refined
 from trimgeo.scale.like import scaled_like
+from trimgeo.vision.holes import find_holes
 
 
 def _by_path(name, path):
@@ -71,9 +75,8 @@ def test_the_order_of_the_lists_changes_nothing_and_the_same_lists_give_the_same
 
 
 def test_holes_matched_with_false_ones_only_are_no_refinement():
-    after, is_refined, warned = (rows("other board")[k] for k in (1, 4, 5))
-    assert not is_refined.any() and warned.all()
-    assert np.array_equal(after, rows("other board")[0])
+    before, after, _, _, is_refined, warned, _ = rows("other board")
+    assert not is_refined.any() and warned.all() and np.array_equal(after, before)
 
 
 @pytest.mark.parametrize("kind", ["one pitch off", "headers, one pitch off"])
@@ -134,3 +137,39 @@ def test_of_a_thousand_holes_nearly_all_that_both_show_are_used():
     points, other, own, there = pair(9, 1000)
     common = np.intersect1d(own.which[own.which >= 0], there.which)
     assert refined(points, given(own), other, given(there), "top").count >= 0.95 * len(common)
+
+
+def drawn(at, diameters, ground, per_mm=12.0):
+    """A true-scale picture of light holes in a dark board of 60 x 40 mm."""
+    pixels = np.full((480, 720, 3), ground, np.uint8)
+    for (x, y), diameter in zip(at, diameters, strict=True):
+        middle = np.round(np.array([x * per_mm, 479 - y * per_mm]) * 256).astype(int)
+        radius = round(diameter / 2 * per_mm * 256)
+        cv2.circle(pixels, tuple(map(int, middle)), radius, (235, 235, 235), -1, cv2.LINE_AA, 8)
+    pixels = cv2.GaussianBlur(pixels, (0, 0), 0.8)
+    return Picture(per_mm, (0.0, 479.0), (720, 480), lambda: pixels)
+
+
+def test_holes_found_in_two_pictures_bring_them_together():
+    random = np.random.default_rng(11)
+    at = np.vstack([scenes.headers([[4, 8]]), random.uniform([4, 16], [56, 37], (12, 2))])
+    sizes = np.where(np.arange(len(at)) < 40, 1.0, 0.8)
+    own, there = scenes.camera(random, 6), scenes.camera(random, 6)
+    other = scenes.scaled_by_points(random, there)
+    corners = np.array([[4, 8], [52.26, 8], *at[-2:]])
+    pixels, pixels_there = (scenes.seen(m, corners) + random.normal(0, 0.7, (4, 2)) for m in (own, there))
+    words = {"shows": "top", "size": scenes.SIZE, "like": "top", "where": "points"}
+    points = scaled_like(pixels, pixels_there, other, **words)
+    lists = []
+    for to_board, matrix, ground, dropped in ((points.to_board, own, 60, 5), (other, there, 90, 3)):
+        shown = np.arange(len(at)) % 11 != dropped
+        picture = drawn(to_board.to_mm(scenes.seen(matrix, at[shown])), sizes[shown], ground)
+        found = find_holes(picture, box(1, 1, 59, 39))
+        columns = ([getattr(hole, name) for hole in found] for name in ("at", "uncertainty", "diameter"))
+        lists.append(Holes.seen(to_board, *map(np.array, columns)))
+    result = refined(points, lists[0], other, lists[1], "top")
+    places = scenes.seen(own, at)
+    left = result.to_board.to_mm(places) - other.to_mm(scenes.seen(there, at))
+    before = points.to_board.to_mm(places) - other.to_mm(scenes.seen(there, at))
+    assert result.count >= 40
+    assert np.sqrt((left**2).sum(axis=1).mean()) < 0.02 < np.sqrt((before**2).sum(axis=1).mean())
