@@ -53,7 +53,7 @@ def main(count: int = 20, first: int = 0) -> None:
     feet = []
     for seed in range(first, first + count):
         board = populated.populated_board(seed)
-        each, theirs, more, seconds, _ = judged(board)
+        each, theirs, more, seconds, proposed = judged(board)
         bodies, proposals = bodies + len(each), proposals + len(theirs)
         hit += sum(share >= 0.8 for share in each)
         false += sum(share < 0.8 for share in theirs)
@@ -62,6 +62,11 @@ def main(count: int = 20, first: int = 0) -> None:
         for body, share in zip(board.bodies, each, strict=True):
             if share < 0.8:
                 missed[body.kind] = missed.get(body.kind, 0) + 1
+        for p, share in zip(proposed, theirs, strict=True):
+            if share < 0.8 and "-v" in sys.argv:
+                x, y = p.centre
+                told = [round(v, 1) for v in (x, y, p.shape.area**0.5, p.confidence, share)]
+                print("    false:", told, "round" if p.circle else len(p.polygon.exterior.coords))
         good = sum(share >= 0.8 for share in each)
         print(
             f"{seed:3d} {good:3d} of {len(each)} found, {len(theirs)} proposed, "
@@ -82,4 +87,4 @@ def main(count: int = 20, first: int = 0) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(a) for a in sys.argv[1:]))
+    main(*(int(a) for a in sys.argv[1:] if a != "-v"))

@@ -14,7 +14,7 @@ from trimgeo.cli.progress import Progress, prepared
     "Propose keep-outs of JOB from the picture of a view: bodies of parts, pads and holes.\n\n"
     "They are printed, most confident first, with tables to paste into the job file. Nothing is entered "
     "into the job: look at each, and mark by hand what was not found.",
-    "  trimgeo suggest samples/greenhouse --view front --variant display",
+    "  trimgeo suggest samples/greenhouse --view scan-top --variant display",
 )
 @options.job
 @click.option("--view", required=True, metavar="NAME", help="The view of a face to look at.")

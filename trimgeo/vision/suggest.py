@@ -26,8 +26,8 @@ __all__ = ["LARGEST", "SMALLEST", "SPECK", "Proposal", "suggest"]
 Floats = NDArray[np.float64]
 Eye = tuple[float, float, float]
 
-SMALLEST, LARGEST, THINNEST = 1.0, 60.0, 0.6
-"""Lengths, mm, of bodies, and the least width: the smallest chips set by hand, the largest heat sinks and transformers."""
+SMALLEST, LARGEST = 1.0, 60.0
+"""Lengths, mm, of bodies: the smallest chips set by hand, the largest heat sinks and transformers."""
 SPECK = 0.5
 """Pads and holes less than this across, mm, are left out."""
 
@@ -52,7 +52,8 @@ def suggest(picture: Picture, edge: Polygon, eye: Eye | None, face: FaceName) ->
         return ()
     sizes = (SPECK * ground.per_mm, LARGEST * ground.per_mm)
     shapes = judged(ground, pieces(ground, sizes))
-    solid = chosen(ground, [*(s for s in shapes if s.kind != "hole"), *chips(ground, shapes)])
+    foot = None if eye is None else ground.to_pixels(np.array([eye[:2]]))[0]
+    solid = chosen(ground, [*(s for s in shapes if s.kind != "hole"), *chips(ground, shapes)], foot)
     bodies = [s for s in solid if s.kind == "component" and longest(s) >= SMALLEST * ground.per_mm]
     covered = shapely.union_all([Polygon(s.corners) for s in bodies])
     holes = chosen(ground, [s for s in shapes if s.kind == "hole"])

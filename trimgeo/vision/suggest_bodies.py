@@ -7,6 +7,7 @@ from typing import Literal
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
@@ -21,14 +22,18 @@ _BARE = 9.0
 """Lab distance from the board's colour below which a pixel may be bare board."""
 _RIM, _ROUND_RIM, _SLACK = 0.82, 0.66, 0.1
 """Least share of the rim that shows, the same of circles; deeper inside a little less is enough."""
-_PAD, _HOLE = 2.6, 3.6
-"""Longest pad and widest dark disc that are not taken for a body, mm."""
+_THINNEST = 0.4
+"""Least width, mm, of what is no stroke of a print."""
+_PAD, _HOLE, _DARK_HOLE = 2.6, 6.5, 3.6
+"""Longest pad, widest disc of the colour around the board and widest dark disc that are no bodies, mm."""
 
 
 def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
     """Shapes whose rim shows, with what they are by their look, and their confidence."""
     kept = []
     for shape in _unlike(shapes):
+        if _sides(shape)[1] < _THINNEST * ground.per_mm:
+            continue
         rim, covered = _rim(ground, shape)
         least = _RIM if shape.circle is None else _ROUND_RIM
         if rim >= least and covered >= least - _SLACK:
@@ -95,19 +100,21 @@ def _rim(ground: Ground, shape: Shape) -> tuple[float, float]:
 
 
 def _kind(ground: Ground, shape: Shape, rim: float) -> Literal["component", "hole", "pad"]:
-    """What a piece is by its size and colour: tinned or gilded copper, a dark round hole, else a body."""
+    """What a piece is by its size and colour: a hole, tinned or gilded copper, else a body."""
     long, short = _sides(shape)
+    places, normals = _along(shape.corners)
+    rings = [_at(ground.lab, places - normals * min(depth, 0.3 * short)) for depth in (2.5, 4.5)]
+    if shape.circle is not None and long <= _HOLE * ground.per_mm and rim >= 0.85:
+        level, disc = np.median(rings[1], axis=0), _at(ground.lab, np.array([shape.circle[:2]]))[0]
+        through = np.linalg.norm(level - ground.beyond) < 12 and np.linalg.norm(disc - ground.beyond) < 12
+        dark = level[0] < max(30.0, float(ground.colour[0]) - 8) and long <= _DARK_HOLE * ground.per_mm
+        if through or dark:
+            return "hole"
     if long > _PAD * ground.per_mm:
         return "component"
-    places, normals = _along(shape.corners)
-    colours = _at(ground.lab, places - normals * min(2.5, 0.25 * short))
-    light = colours[:, 0] > max(50.0, float(ground.colour[0]) + 12)
-    if np.mean(light) > 0.6:  # bright pieces as small as this that are bodies are told by their caps
-        return "pad"
-    if shape.circle is None or long > _HOLE * ground.per_mm or rim < 0.85:
-        return "component"
-    dark = float(np.median(colours[:, 0])) < max(30.0, float(ground.colour[0]) - 8)
-    return "hole" if dark else "component"
+    bright = max(50.0, float(ground.colour[0]) + 12)
+    # Bright pieces as small as this that are bodies are told by their caps.
+    return "pad" if max(float(np.mean(ring[:, 0] > bright)) for ring in rings) > 0.6 else "component"
 
 
 def _sides(shape: Shape) -> tuple[float, float]:
@@ -123,24 +130,65 @@ def longest(shape: Shape) -> float:
     return _sides(shape)[0]
 
 
-def chosen(ground: Ground, shapes: list[Shape]) -> list[Shape]:
-    """Of shapes over each other those that are bodies: chips first, then by rim and size; no two overlap."""
+def chosen(ground: Ground, shapes: list[Shape], foot: Floats | None = None) -> list[Shape]:
+    """Of shapes over each other those that are bodies: chips first, then by rim and size; no two overlap.
+
+    ``foot`` is the working pixel straight below a camera, None for a scan.
+    """
     polygons = [Polygon(shape.corners) for shape in shapes]
-    score = [
-        shape.confidence
-        + 0.04 * np.log2(max(shape.area, 1.0) / ground.per_mm**2)
-        + (1.0 if shape.chip else 0.0)
-        for shape in shapes
-    ]
+    score = np.array(
+        [
+            shape.confidence
+            + 0.04 * np.log2(max(shape.area, 1.0) / ground.per_mm**2)
+            + (1.0 if shape.chip else 0.0)
+            for shape in shapes
+        ]
+    )
+    tree = shapely.STRtree(polygons)
+    if foot is not None:
+        for n in _with_walls(shapes, polygons, tree, foot):
+            score[n] -= 0.5
     order = sorted(range(len(shapes)), key=lambda n: (-score[n], tuple(shapes[n].corners[0])))
-    kept: list[int] = []
+    taken = np.zeros(len(shapes), bool)
     for n in order:
         if not polygons[n].is_valid:
             continue
-        tree = [k for k in kept if polygons[k].intersects(polygons[n])]
-        if all(
-            polygons[k].intersection(polygons[n]).area < 0.1 * min(polygons[k].area, polygons[n].area)
-            for k in tree
-        ):
-            kept.append(n)
-    return [shapes[n] for n in kept]
+        near = tree.query(polygons[n])
+        if not any(_overlap(polygons[k], polygons[n]) for k in near[taken[near]].tolist()):
+            taken[n] = True
+    return [shapes[n] for n in order if taken[n]]
+
+
+def _overlap(a: Polygon, b: Polygon) -> bool:
+    return bool(a.intersection(b).area >= 0.1 * min(a.area, b.area))
+
+
+def _with_walls(
+    shapes: list[Shape], polygons: list[Polygon], tree: shapely.STRtree, foot: Floats
+) -> list[int]:
+    """Shapes that hold a top together with its visible walls.
+
+    Walls show on the side towards the camera, and the top's far side is the whole's far side: so another
+    good shape lies in this one, a little smaller, and shifted away from the camera's foot.
+    """
+    found = []
+    middles = np.array([shape.corners.mean(axis=0) for shape in shapes]).reshape(-1, 2)
+    for n, shape in enumerate(shapes):
+        way = middles[n] - foot
+        way = way / max(float(np.hypot(*way)), 1e-9)
+        for k in tree.query(polygons[n]).tolist():
+            inner = shapes[k]
+            if (
+                not 0.5 * shape.area < inner.area < 0.97 * shape.area
+                or inner.confidence < 0.8 * shape.confidence
+            ):
+                continue
+            near, far = (np.diff([np.sort(s.corners @ way)[e] for s in (shape, inner)])[0] for e in (0, -1))
+            if (
+                near > 1.5
+                and abs(far) < 1.5
+                and polygons[n].intersection(polygons[k]).area > 0.95 * inner.area
+            ):
+                found.append(n)
+                break
+    return found

@@ -55,8 +55,8 @@ def _chip(ground: Ground, middle: Floats, along: Floats, beside: Floats, width: 
     sides = np.array([-0.34, -0.27, -0.2, 0.2, 0.27, 0.34]) * width
     profile = _profile(ground, middle, along, beside, at, sides)
     core = np.median(profile[np.abs(at) < max(1.0, 0.15 * width)], axis=0)
-    if np.linalg.norm(core - ground.colour) < 8:
-        return None
+    # Of the board's own colour: such a chip, or only its pads.
+    bare = bool(np.linalg.norm(core - ground.colour) < 8)
     ends = [_cap(profile[at * sign >= 0][::sign], core) for sign in (1, -1)]
     if ends[0] is None or ends[1] is None:
         return None
@@ -84,7 +84,7 @@ def _chip(ground: Ground, middle: Floats, along: Floats, beside: Floats, width: 
     )
     even = min(metal_a, metal_b) / max(metal_a, metal_b)
     same = 1 - abs(across / width - 1)
-    confidence = float(0.6 + 0.2 * even + 0.2 * same)
+    confidence = 0.5 if bare else float(0.6 + 0.2 * even + 0.2 * same)
     return Shape(corners, None, same, length * across, 1.0, confidence, "component", True)
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
 
 from trimgeo.model.board import Picture, Pixels
 
@@ -19,6 +19,8 @@ Mask = NDArray[np.uint8]
 _MOST_PER_MM = 12.0
 """Pixels per mm in which bodies are looked for: a body of 1 mm has twelve of them across."""
 _MOST_PIXELS = 6_000_000
+_AROUND = 3.0
+"""Width, mm, of what is looked at around the board: its colour shows through holes as well."""
 _LIKE = 22.0
 """Lab distance within which a pixel may be bare board, in shadow or over a trace, while light is evened."""
 
@@ -28,7 +30,7 @@ class Ground:
     """The part of a picture with the board, in working pixels, under even light.
 
     ``lab`` is Lab, (rows, columns, 3), L 0 to 100; ``off`` the distance of each pixel from the colour of bare
-    board; ``inside`` is 255 on the board; ``colour`` is the board's, Lab.  ``corner`` (pixels of
+    board; ``inside`` is 255 on the board; ``colour`` is the board's, Lab, ``beyond`` that around it.  ``corner`` (pixels of
     the picture) is the left upper corner, ``scale`` working pixels for one of the picture.
     """
 
@@ -36,6 +38,7 @@ class Ground:
     off: Single
     inside: Mask
     colour: Single
+    beyond: Single
     per_mm: float
     corner: tuple[int, int]
     scale: float
@@ -47,11 +50,17 @@ class Ground:
         per_mm = self.per_mm / self.scale
         return np.asarray((source - self.origin) * (1.0, -1.0) / per_mm, dtype=np.float64)
 
+    def to_pixels(self, mm: Floats) -> Floats:
+        """Working pixels (column, row) of board positions, mm, both (n, 2)."""
+        source = mm * (1.0, -1.0) * (self.per_mm / self.scale) + self.origin
+        return np.asarray((source - self.corner + 0.5) * self.scale - 0.5, dtype=np.float64)
+
 
 def ground_of(picture: Picture, edge: Polygon) -> Ground | None:
     """The board in a picture, None where next to nothing of it lies in the picture."""
     pixels, per_mm, (ox, oy) = picture.pixels, picture.pixels_per_mm, picture.origin
     x0, y0, x1, y1 = edge.bounds
+    x0, y0, x1, y1 = x0 - _AROUND, y0 - _AROUND, x1 + _AROUND, y1 + _AROUND
     left, right = max(0, int(ox + x0 * per_mm)), min(pixels.shape[1], int(ox + x1 * per_mm) + 2)
     top, bottom = max(0, int(oy - y1 * per_mm)), min(pixels.shape[0], int(oy - y0 * per_mm) + 2)
     if right - left < 20 or bottom - top < 20:
@@ -62,20 +71,27 @@ def ground_of(picture: Picture, edge: Polygon) -> Ground | None:
     if scale < 1.0:
         part = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     part = cv2.medianBlur(part, 3)
-    inside = _inside(edge, part.shape[:2], per_mm, (ox - left, oy - top), scale)
+    place = (part.shape[:2], per_mm, (ox - left, oy - top), scale)
+    inside, outside = _inside(edge.buffer(-0.2), *place), cv2.bitwise_not(_inside(edge.buffer(1.0), *place))
     if int(np.count_nonzero(inside)) < 400:
         return None
     lab = _evened(part, inside)
     colour = _commonest(lab, inside)
-    return Ground(lab, _off(lab, colour), inside, colour, per_mm * scale, (left, top), scale, (ox, oy))
+    beyond = np.median(lab[outside > 0], axis=0) if np.count_nonzero(outside) > 100 else colour
+    return Ground(
+        lab, _off(lab, colour), inside, colour, beyond, per_mm * scale, (left, top), scale, (ox, oy)
+    )
 
 
 def _inside(
-    edge: Polygon, size: tuple[int, int], per_mm: float, origin: tuple[float, float], scale: float
+    edge: Polygon | MultiPolygon,
+    size: tuple[int, int],
+    per_mm: float,
+    origin: tuple[float, float],
+    scale: float,
 ) -> Mask:
     inside = np.zeros(size, np.uint8)
-    shrunk = edge.buffer(-0.2)
-    for piece in shapely.get_parts(shrunk):
+    for piece in shapely.get_parts(edge):
         places = shapely.get_coordinates(piece.exterior) * (per_mm, -per_mm) + origin
         fixed = np.round(((places + 0.5) * scale - 0.5) * 16).astype(np.int32)
         cv2.fillPoly(inside, [fixed], 255, cv2.LINE_8, 4)
