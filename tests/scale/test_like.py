@@ -108,14 +108,14 @@ def test_the_covariance_is_the_scatter_of_readings_and_of_the_other_map():
     other = PlaneMap(exactly.matrix / exactly.matrix[2, 2], fitted.covariance / fitted.matrix[2, 2] ** 2)
     stated = registered(pixels, pixels_there, other).to_board.position_covariance(where)
     drawn = []
-    for _ in range(250):
+    for _ in range(200):
         shaken = random.multivariate_normal(other.matrix.ravel(), other.covariance).reshape(3, 3)
         read = (each + random.normal(0, 0.5, at.shape) for each in (pixels, pixels_there))
         drawn.append(registered(*read, PlaneMap(shaken, NONE)).to_board.to_mm(where))
     scatter = [np.cov(np.array(drawn)[:, k].T) for k in range(len(where))]
-    # 250 draws know a standard deviation to 4.5 % at most, so three of those
+    # 200 draws know a standard deviation to 5 % at most, so three of those
     assert np.sqrt([np.trace(each) for each in stated]) == pytest.approx(
-        np.sqrt([np.trace(each) for each in scatter]), rel=0.14
+        np.sqrt([np.trace(each) for each in scatter]), rel=0.15
     )
 
 
@@ -162,7 +162,7 @@ def test_the_covariance_of_a_placed_view_is_the_scatter_of_all_that_it_rests_on(
     scaled = scan_map((600, 600), "top", scenes.SIZE)
     stated = placed_like(scaled, pixels, pixels_there, other, **WORDS).to_board.position_covariance(where)
     drawn = []
-    for _ in range(400):
+    for _ in range(200):
         maps = (
             PlaneMap(random.multivariate_normal(m.matrix.ravel(), m.covariance).reshape(3, 3), NONE)
             for m in (scaled, other)
@@ -174,9 +174,9 @@ def test_the_covariance_of_a_placed_view_is_the_scatter_of_all_that_it_rests_on(
         except JobError:  # maps without a covariance explain no difference of scale
             continue
     scatter = [np.cov(np.array(drawn)[:, k].T) for k in range(len(where))]
-    assert len(drawn) > 380
+    assert len(drawn) > 190
     assert np.sqrt([np.trace(each) for each in stated]) == pytest.approx(
-        np.sqrt([np.trace(each) for each in scatter]), rel=0.14
+        np.sqrt([np.trace(each) for each in scatter]), rel=0.15
     )
 
 
@@ -260,8 +260,8 @@ def test_views_in_a_circle_are_refused_by_name():
 
 @pytest.mark.parametrize("kind", ["plain", "placed"])
 def test_the_bound_of_a_registration_holds_and_holes_lessen_it(kind):
-    rows = np.array([bench.scene(seed, kind) for seed in range(40)], float)
+    rows = np.array([bench.scene(seed, kind) for seed in range(20)], float)
     before, after, bound_before, bound_after, is_refined, warned, _ = rows.T
     assert is_refined.all() and not warned.any()
-    assert (before <= bound_before).sum() >= 38 and (after <= bound_after).sum() >= 38  # 95 %
+    assert (before <= bound_before).sum() >= 19 and (after <= bound_after).sum() >= 19  # 95 %
     assert np.median(after) < 0.9 * np.median(before) and np.median(bound_after) < np.median(bound_before)
