@@ -56,7 +56,8 @@ def ours(picture: Path, columns: int, rows: int) -> None:
 def bare(picture: Path, columns: int, rows: int) -> None:
     """The same picture through OpenCV alone, with the same map and size."""
     (view,) = read_views(job_for(picture, columns, rows), None)
-    matrix = view.picture.render.args[1]  # type: ignore[attr-defined]
+    _, to_board, frame, _ = view.picture.render.args  # type: ignore[attr-defined]
+    matrix = np.linalg.inv(to_board.matrix) @ frame
     pixels = cv2.imread(str(picture))
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     cv2.imwrite(
