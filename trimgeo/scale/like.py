@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
 import shapely
@@ -54,38 +52,6 @@ class Registered:
     note: str
     warnings: tuple[str, ...] = ()
     scaled: PlaneMap | None = None
-
-
-def order_of(like: Mapping[str, str | None], where: str = "[[view]]") -> tuple[str, ...]:
-    """Names of views in an order in which each comes after the one it is registered on.
-
-    ``like`` has for each name that of the other view, or None.  Otherwise the given order is kept as it is.
-    Raises `trimgeo.JobError` for a view like itself, like one that is not there, or in a circle.
-
-    >>> order_of({"layer2": "bottom", "bottom": "top", "top": None})
-    ('top', 'bottom', 'layer2')
-    """
-    for name, other in like.items():
-        if other is not None and other not in like:
-            raise JobError(
-                f"{where} {quoted(name)}",
-                f"found like = {quoted(other)}, which is no view",
-                f"name one of {', '.join(quoted(each) for each in like if each != name)}"
-                if len(like) > 1
-                else "give the view a scale of its own",
-            )
-    try:
-        ordered = TopologicalSorter({n: () if o is None else (o,) for n, o in like.items()}).static_order()
-        return tuple(ordered)
-    except CycleError as fault:
-        circle = [str(name) for name in fault.args[1]][::-1]
-        told = (
-            "found a view registered on itself"
-            if len(circle) == 2
-            else f"found views registered on each other in a circle: {', '.join(map(quoted, circle))}"
-        )
-        fix = "scale one of them by a card, points or dpi"
-        raise JobError(f"{where} {quoted(circle[0])}", told, fix) from fault
 
 
 def scaled_like(
