@@ -124,7 +124,7 @@ def _candidates(
     part = pixels[top:bottom, left:right]
     scale = min(1.0, _MOST_PER_MM / picture.pixels_per_mm)
     if scale < 1.0:
-        part = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
     per_mm = picture.pixels_per_mm * scale
     limits = (max(_LEAST_PIXELS, 0.7 * diameters[0] * per_mm), 1.2 * diameters[1] * per_mm)
     pieces = [_round_pieces(channel, limits) for channel in _channels(part)]
@@ -138,7 +138,7 @@ def _channels(part: Pixels) -> list[Pixels]:
     highest = cv2.max(cv2.max(part[..., 0], part[..., 1]), part[..., 2])
     lowest = cv2.min(cv2.min(part[..., 0], part[..., 1]), part[..., 2])
     colour = cv2.GaussianBlur(cv2.subtract(highest, lowest), (0, 0), 1.0)
-    return [grey, colour]
+    return [np.asarray(grey, np.uint8), np.asarray(colour, np.uint8)]
 
 
 def _round_pieces(channel: Pixels, limits: tuple[float, float]) -> Floats:

@@ -26,7 +26,7 @@ def normal_below(z: Floats) -> Floats:
     t = 1 / (1 + 0.3275911 * x)
     series = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
     upper = 1 - 0.5 * series * np.exp(-x * x)
-    return np.where(z >= 0, upper, 1 - upper)
+    return np.asarray(np.where(z >= 0, upper, 1 - upper), dtype=np.float64)
 
 
 def blurred_disc(r: Floats, radius: float, blur: float) -> Floats:
@@ -140,7 +140,8 @@ class _Model:
     def solve(self, shape: Floats, weights: Floats) -> tuple[float, Floats, Floats]:
         columns = self.columns(shape)
         normal = (columns * weights[:, None]).T @ columns + 1e-9 * np.eye(columns.shape[1])
-        levels = np.linalg.solve(normal, (columns * weights[:, None]).T @ self.values)
+        right = (columns * weights[:, None]).T @ self.values
+        levels = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
         residual = columns @ levels - self.values
         return float((weights * residual**2).sum()), residual, levels
 
