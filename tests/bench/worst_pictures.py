@@ -1,6 +1,6 @@
 """The worst pictures of a board on its card: answered rightly, refused in a sentence, or confidently wrong?
 
-    python tests/bench/worst_pictures.py [count] [--kind WORD] [--only-one] [--rows FILE]
+    python tests/bench/worst_pictures.py [count] [--kind WORD] [--only-one] [--skip N] [--rows FILE]
 
 Each kind of tests/scale/worst_scenes.py is tried on several of thirty scenes, ``count`` in all.
 An answer is right where its largest error over the board that the picture shows is within its own bound.
@@ -151,13 +151,14 @@ def main(arguments=None):
     parser.add_argument("count", nargs="?", type=int, default=400)
     parser.add_argument("--kind", default="")
     parser.add_argument("--only-one", action="store_true", help="one picture of each kind")
+    parser.add_argument("--skip", type=int, default=0, help="so many pictures left out at the beginning")
     parser.add_argument("--rows", type=Path, help="a file to which each row is written as JSON")
     asked = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     camera = loaded(TESTS / "camera" / "camera.py")
     kinds = loaded(TESTS / "scale" / "worst_scenes.py").KINDS
     rows = []
-    for name, seed in chosen(kinds, asked.count, asked.kind, asked.only_one):
+    for name, seed in chosen(kinds, asked.count, asked.kind, asked.only_one)[asked.skip :]:
         rows.append(tried(camera, name, kinds[name], seed))
         if asked.rows:
             with asked.rows.open("a") as file:

@@ -131,7 +131,7 @@ put("card printed at 50 %, bars true", settings={**scaled(0.5), "board": SMALL})
 put(
     "card printed at 50 %, bars not measured",
     settings={**scaled(0.5), "board": SMALL},
-    told={"bars": (100, 100)},
+    told={"bars": (100, 100), "hidden": True},
     usable=False,
 )
 put(
@@ -197,15 +197,15 @@ def swapped(camera, seed, folder):
     return replace(made, read=made.read[::-1], hidden=True)
 
 
-def place_of(change):
+def place_of(change, hidden=False):
     def made(camera, seed, folder):
         given = spoilt(camera, seed, folder, as_it_is, usable=False)
-        return replace(given, read=change(given.read))
+        return replace(given, read=change(given.read), hidden=hidden)
 
     return made
 
 
 KINDS["place pixels swapped"] = swapped
-KINDS["place pixels as row and column"] = place_of(lambda read: read[:, ::-1])
+KINDS["place pixels as row and column"] = place_of(lambda read: read[:, ::-1], hidden=True)
 KINDS["place pixels the same"] = place_of(lambda read: read[[0, 0]])
 KINDS["place off the picture"] = place_of(lambda read: read + 5000)

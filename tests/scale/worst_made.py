@@ -40,7 +40,13 @@ KINDS = {}
 
 
 def scene_of(camera, seed, **settings):
-    return camera.random_scene(seed, **{"size": SIZE} | settings)
+    """The simulated photo of a seed, or of the next one for which the board finds a place on the card."""
+    for again in range(5):
+        try:
+            return camera.random_scene(seed + 1000 * again, **{"size": SIZE} | settings)
+        except ValueError:
+            continue
+    raise ValueError(f"no scene {seed} with {settings}")
 
 
 def places_of(polygon):
@@ -56,7 +62,7 @@ def ends_of(polygon):
 
 
 def read_from(scene, size, moved):
-    """Two places of one height that the picture shows, (2, 2) board mm: the lower side's ends if it can be."""
+    """Two places side by side that the picture shows, (2, 2) mm: the lower side's ends if it can be."""
     ends, places = ends_of(scene.body.polygon), places_of(scene.body.polygon)
     room = np.array(size) - 1
 
@@ -73,7 +79,7 @@ def read_from(scene, size, moved):
 
 
 def case(scene, file, size, moved=lambda p: p, *, usable=True, **told):
-    """The case of a scene whose picture's pixels were ``moved``; the board's frame begins where it is read."""
+    """The case of a scene whose picture's pixels were ``moved``; its frame begins where it is read."""
     polygon = scene.body.polygon
     sheet = {} if scene.sheet is None else {"bars": scene.bars, "card": scene.sheet.paper}
     told = {"height": str(max(scene.height_read(), 0.0))} | sheet | told

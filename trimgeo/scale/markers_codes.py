@@ -88,13 +88,15 @@ def _no_codes() -> Codes:
 
 
 def _ways(grey: Grey) -> Iterator[Grey]:
-    """The picture as codes are read in it: at a working size, sharpened, in even light, coarser, finer."""
+    """The picture as codes are read in it: at a working size, sharpened, in even light, at other sizes."""
     cv2 = opencv()
     working = _shrunk(grey, _WORKING)
     yield working
     yield _sharpened(working)
     tiles = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8))
     yield tiles.apply(working)
+    if working.size < _WORKING / 8:
+        yield _sharpened(_enlarged(working))
     if working.size > _WORKING / 4:
         yield _shrunk(grey, _WORKING / 4)
     if grey.size > 2 * _WORKING:
@@ -108,6 +110,12 @@ def _shrunk(grey: Grey, pixels: float) -> Grey:
     size = [max(1, round(side * factor)) for side in grey.shape[::-1]]
     cv2 = opencv()
     return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _enlarged(grey: Grey) -> Grey:
+    """Three times the size: a video frame's codes have two or three pixels a cell, too few to tell apart."""
+    cv2 = opencv()
+    return np.asarray(cv2.resize(grey, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC), np.uint8)
 
 
 def _sharpened(grey: Grey) -> Grey:
