@@ -20,6 +20,8 @@ from trimgeo.tables import LARGEST_PICTURE
 logging.getLogger("PIL").addHandler(logging.NullHandler())  # else Python shows its warnings on stderr
 
 FORMATS: Final = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
+_SIGNATURES: Final = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\0", b"MM\0*")
+"""How PNG, JPEG and TIFF files begin (PNG specification, 5.2; ISO 10918-1, B.1; TIFF 6.0, section 2)."""
 _FIX: Final = "save it again as a PNG, JPEG or TIFF"
 _WIDTH, _LENGTH, _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _UNIT = 256, 257, 274, 282, 283, 296
 _PHOTO_TAGS: Final = 34665
@@ -76,6 +78,8 @@ def open_source(path: Path, where: str, label: str) -> Source:
         with quiet_pillow(), Image.open(path, formats=FORMATS) as picture:
             source = _described(picture, path, where, label)
     except UnidentifiedImageError as fault:
+        if _begins_like_one(path):
+            raise undecodable(where, label, ValueError("its header leads to no pixels")) from fault
         raise JobError(
             f"{where}, image",
             f"found {quoted(label)}, which begins like no PNG, JPEG, TIFF, WebP or BMP",
@@ -86,6 +90,12 @@ def open_source(path: Path, where: str, label: str) -> Source:
     except Exception as fault:  # decoders raise whatever damaged bytes lead them to
         raise undecodable(where, label, fault) from fault
     return source
+
+
+def _begins_like_one(path: Path) -> bool:
+    """Whether a file that Pillow knows not begins with the signature of a form that is read."""
+    with path.open("rb") as file:
+        return file.read(8).startswith(_SIGNATURES)
 
 
 def undecodable(where: str, label: str, fault: BaseException) -> JobError:
