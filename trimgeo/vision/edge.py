@@ -30,10 +30,14 @@ _NARROW = 0.5
 """The same once the edge's normal is known."""
 _OFF = 0.3
 """Measured points further than this, mm, from the outline are not explained by it: corners blur by less."""
-_SCANNED, _FROM_ASIDE, _UNEVEN, _ODD = 0.12, 0.2, 0.35, 0.25
+_SCANNED, _FROM_ASIDE, _UNEVEN, _ODD = 0.16, 0.35, 0.4, 0.4
 """Least standard uncertainties, mm, of the finding on a lid, on plain ground seen from aside, on ground of
 several colours or grain, and where stretches are unexplained: from drawn boards, whose worst place was off
-by 0.3, 0.5 and 0.85 mm (fillets beside notches, the card's squares, shadows on a table)."""
+by 0.36, 0.9 and 1.05 mm (fillets beside notches, the card's squares, shadows on a table)."""
+_UNLIKE = 0.9
+"""Outline and measured points further apart than this, mm: no answer."""
+_SURE = 0.6
+"""Confidence of holes seen from aside that are given."""
 _SHOWN = 14.0
 """Grey levels by which the board differs from the ground where its edge shows."""
 _LEAST_AREA = 100.0
@@ -76,7 +80,9 @@ def find_edge(
     True
     """
     ring, pieces, background = find_outline(picture, thickness, eye, seed, where)
-    holes = find_holes(picture, ring.polygon.buffer(-0.3), eye, thickness, background)
+    seen = find_holes(picture, ring.polygon.buffer(-0.3), eye, thickness, background)
+    # From aside a pad passes for its hole: only where the ground shows through is it surely one.
+    holes = tuple(hole for hole in seen if eye is None or hole.confidence >= _SURE)
     warnings = tuple(
         f"the board's edge is uneven at ({x:.1f}, {y:.1f}) in the picture: compare it with the board"
         for x, y in pieces.odd
@@ -115,6 +121,7 @@ def find_outline(
         size = eye[2] / (eye[2] + thickness)
         seen = seen.union(shapely.affinity.scale(seen, size, size, origin=eye[:2]))
     odd = np.vstack([pieces.odd, _unexplained(seen, mm)])
+    _refuse_unlike(seen, mm, where)
     least = _SCANNED if eye is None else _FROM_ASIDE
     least = max(least, _ODD if len(odd) else 0.0, 0.0 if _even(pixels, scale) else _UNEVEN)
     pieces = replace(pieces, odd=odd, spread=max(pieces.spread, least))
@@ -131,6 +138,20 @@ def _even(pixels: NDArray[np.uint8], scale: float) -> bool:
         [part.ravel() for part in (grey[:band], grey[-band:], grey[:, :band], grey[:, -band:])]
     )
     return float(border.std()) < 0.05 * float(border.mean()) + 2.5
+
+
+def _refuse_unlike(seen: shapely.Geometry, points: Floats, where: str) -> None:
+    """Raise where the found outline and the measured points lie far apart: a piece is wrong as a whole."""
+    far = shapely.distance(shapely.boundary(seen), shapely.points(points))
+    edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(seen), 0.3))
+    back = shapely.distance(shapely.LinearRing(points), shapely.points(edge))
+    x, y = points[int(np.argmax(far))] if far.max() > back.max() else edge[int(np.argmax(back))]
+    if max(far.max(), back.max()) > _UNLIKE:
+        raise JobError(
+            where,
+            f"the board's edge is unclear at ({x:.1f}, {y:.1f}) mm in the true-scale picture",
+            "photograph it on plain ground in even light, or give the edge's corners as points",
+        )
 
 
 def _unexplained(seen: shapely.Geometry, points: Floats) -> Floats:
