@@ -13,7 +13,7 @@ from trimgeo.model.lens import RadialLens
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale.bound import bound
 from trimgeo.scale.dpi import scan_map
-from trimgeo.scale.like import order_of, placed_like, scaled_like
+from trimgeo.scale.like import placed_like, scaled_like
 from trimgeo.scale.place import placed
 
 NONE = np.zeros((9, 9))
@@ -240,22 +240,6 @@ def test_scales_that_disagree_a_little_widen_the_bound_and_are_told():
     assert "the uncertainty is widened" in found.warnings[0]
     agreed = placed_like(SCAN, pixels, pixels, SCAN, **WORDS)
     assert bound(found.to_board, pixels) > 3 * bound(agreed.to_board, pixels)
-
-
-def test_views_are_read_after_those_that_they_are_registered_on():
-    ordered = order_of({"c": "b", "a": None, "b": "a", "d": None})
-    assert sorted(ordered) == ["a", "b", "c", "d"] and ordered.index("a") < ordered.index(
-        "b"
-    ) < ordered.index("c")
-
-
-def test_views_in_a_circle_are_refused_by_name():
-    assert "registered on itself" in refusal({"a": "a"}, call=order_of)
-    told = refusal({"a": "b", "b": "c", "c": "a", "d": "a"}, call=order_of)
-    assert any(
-        f"circle: {way}" in told for way in ('"a", "b", "c", "a"', '"b", "c", "a", "b"', '"c", "a", "b", "c"')
-    )
-    assert 'found like = "x", which is no view' in refusal({"a": "x", "b": None}, call=order_of)
 
 
 @pytest.mark.parametrize("kind", ["plain", "placed"])

@@ -68,8 +68,7 @@ scale = {{ points = [
 # For a flatbed scan, instead of the points: its resolution ("file": what the file says), and where
 # the board lies in it: the pixel of (0, 0), and a pixel on the line y = 0 to the right of it (on a
 # bottom face: to the viewer's left).
-# scale = {{ dpi = 300 }}   # or [300, 301] for x and y; turned = "scan-turned.png": a second scan of
-                          # the same face, turned by 180 degrees on the glass, shows the scanner's bends
+# scale = {{ dpi = 300 }}   # or [300, 301] for x and y
 # place = {{ origin = [120, 2950], along = [3900, 2948] }}
 # Another view can lend its millimetres, or say where the board lies, by spots that both show:
 # scale = {{ like = "b", points = [{{ pixel=[4, 5], there=[6, 8] }}, {{ pixel = [9, 5], there = [8, 8] }}] }}

@@ -50,9 +50,6 @@ class DpiScale(Table):
         | Annotated[Literal["file"], Tag("<text>")],
         BY_FORM,
     ] = key("file", 'the resolution of the scan, such as 300, [300, 301] for x and y, or "file"')
-    turned: FileName | None = key(
-        None, 'a second scan of the same face, turned by 180 degrees on the glass, such as "top-turned.png"'
-    )
 
 
 class HeightPoint(Table):

@@ -9,15 +9,23 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from trimgeo.errors import JobError
 from trimgeo.model.board import CardSeen
-from trimgeo.model.capture import CardScale, ViewTable
+from trimgeo.model.capture import CardScale, HeightPoint, ViewTable
 from trimgeo.model.card import CARDS
 from trimgeo.scale.cardfit import CardFit, CardShot, fit_cards
 from trimgeo.scale.checked import check_ends
+from trimgeo.scale.limits import LEAST_AXIS
 from trimgeo.scale.markers import Corners, find_corners
 from trimgeo.scale.scaled import Scaled, refuse_outside
 from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source
+
+NEAREST: Final = 20.0
+"""No camera that shows a board is nearer to it, mm."""
+
+LEAST_SPREAD: Final = 0.1
+"""Height of the triangle of three places / its longest side: below it they lie on a line."""
 
 BEYOND: Final = 15.0
 """How far past the card's sheet, mm, a board is looked for: one that is larger than the card hides it."""
@@ -33,6 +41,8 @@ def by_cards(views: Sequence[tuple[Source, ViewTable, str]]) -> dict[str, Scaled
     corners = [_corners(source, table, where) for source, table, where in views]
     shots = [_shot(found, *view) for found, view in zip(corners, views, strict=True)]
     fits = fit_cards(shots, [where for _, _, where in views])
+    for fit, (_, _, where) in zip(fits, views, strict=True):
+        _refuse_beyond_the_camera(fit, where)
     return {
         table.name: _scaled(found, shot, fit, table)
         for found, shot, fit, (_, table, _) in zip(corners, shots, fits, views, strict=True)
@@ -47,6 +57,30 @@ def card_area(scaled: Scaled, mirrored: bool) -> Polygon:
     return sheet if not mirrored else shapely.box(-width - BEYOND, -BEYOND, BEYOND, height + BEYOND)
 
 
+def _refuse_beyond_the_camera(fit: CardFit, where: str) -> None:
+    """A face is seen from above: one told to lie at the camera, or behind it, was measured wrongly."""
+    eye = fit.to_card.eye
+    if eye is None or not eye[2] > NEAREST:
+        raise JobError(
+            f"{where}, scale.height",
+            "found a height that puts the shown face at the camera, or behind it",
+            "give how high the shown face lies above the card, in mm, such as 1.6",
+        )
+
+
+def _refuse_heights_on_a_line(height: tuple[HeightPoint, ...], where: str) -> None:
+    """Three heights on one line leave the tilt across it open."""
+    a, b, c = (np.array(each.pixel) for each in height)
+    longest = max(np.hypot(*(b - a)), np.hypot(*(c - a)), np.hypot(*(c - b)))
+    area = abs((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+    if longest < LEAST_AXIS or area < LEAST_SPREAD * longest**2:
+        raise JobError(
+            f"{where}, scale.height",
+            "found three places on one line",
+            "give heights at three places that span the shown face, such as three of its corners",
+        )
+
+
 def _corners(source: Source, table: ViewTable, where: str) -> Corners:
     assert isinstance(table.scale, CardScale)
     return find_corners(shot_of(source).grey(), table.scale.card, where, source.label)
@@ -59,6 +93,7 @@ def _shot(corners: Corners, source: Source, table: ViewTable, where: str) -> Car
     if isinstance(height, tuple):
         for n, point in enumerate(height, start=1):
             refuse_outside(source, np.array(point.pixel), f"{where}, scale.height, point {n}")
+        _refuse_heights_on_a_line(height, where)
     return CardShot(
         ids=corners.ids,
         pixels=corners.pixels,

@@ -58,7 +58,8 @@ def shown_area(to_board: PlaneMap, size: tuple[int, int]) -> Polygon:
     if to_board.lens is not None:
         share = np.linspace(0, 1, _SIDES, endpoint=False)[:, None]
         rim = np.vstack([a + share * (b - a) for a, b in zip(rim, np.roll(rim, -1, axis=0), strict=True)])
-    return Polygon(to_board.to_mm(rim))
+    places = to_board.to_mm(rim)
+    return Polygon(places) if np.isfinite(places).all() else Polygon()
 
 
 def picture(source: Source, to_board: PlaneMap, board: Polygon | None) -> Picture:

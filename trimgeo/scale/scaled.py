@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import CardSeen
@@ -72,4 +73,14 @@ def refuse_horizon(to_board: PlaneMap, where: str) -> None:
             f"{where}, scale",
             "found points that put the horizon inside the picture",
             "check each pixel and its position, and choose points near the corners of the board",
+        )
+
+
+def refuse_folded(shown: Polygon, where: str) -> None:
+    """A lens that folds the picture over itself is none: such a fit rests on a picture put together."""
+    if shown.is_empty or not shown.is_valid:
+        raise JobError(
+            f"{where}, scale",
+            "found a lens and pose that fold the picture over itself",
+            "take one photo with an ordinary lens, not stitched, not bent and not retouched",
         )

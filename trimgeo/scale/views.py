@@ -29,7 +29,7 @@ from trimgeo.scale.checked import checked
 from trimgeo.scale.limits import MOST_LEFT_OUT
 from trimgeo.scale.placing import moved_point, moved_ring, placed_by_corner, placed_by_edge, placed_by_pixels
 from trimgeo.scale.rectify import picture, shown_area
-from trimgeo.scale.scaled import Scaled, refuse_horizon, residual_figures
+from trimgeo.scale.scaled import Scaled, refuse_folded, refuse_horizon, residual_figures
 from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
 from trimgeo.tables import COVERAGE_FACTOR
@@ -173,6 +173,7 @@ def _view(scaled: Scaled, reading: _Reading, edge: Polygon | None) -> View:
     """The finished view: checked, bounded, and with its pictures to be drawn when looked at."""
     table, source, where = reading.table, reading.source, reading.where
     refuse_horizon(scaled.to_board, where)
+    refuse_folded(shown_area(scaled.to_board, source.size), where)
     checks, to_board, disagreement = checked(scaled, source, table, where)
     shown = shown_area(to_board, source.size)
     if edge is not None and shown.intersection(edge).area <= 0:

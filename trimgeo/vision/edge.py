@@ -245,7 +245,7 @@ def _coarse_ring(mask: NDArray[np.uint8], scale: float) -> Floats:
     """The mask's outer contour in pixels of the picture, (n, 2), smoothed, evenly spaced."""
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = max(contours, key=len)[:, 0, :].astype(np.float64)
-    return (ring + 0.5) / scale - 0.5
+    return np.asarray((ring + 0.5) / scale - 0.5)
 
 
 def _measured(pixels: Pixels, coarse: Floats, per_mm: float, centres: Floats) -> tuple[Floats, Floats, float]:

@@ -127,4 +127,5 @@ def resampled(line: LineString, step: float) -> Floats:
     [[0.0, 0.0], [1.0, 0.0], [2.0, 0.0]]
     """
     count = max(2, round(line.length / step) + 1)
-    return shapely.get_coordinates(shapely.line_interpolate_point(line, np.linspace(0, line.length, count)))
+    along = np.linspace(0, line.length, count)
+    return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(line, along)))

@@ -71,9 +71,11 @@ def _evened(found: Measured, reach: int) -> Floats:
     filled[~found.sound & (index > index[found.sound][-1])] = found.points[
         ~found.sound & (index > index[found.sound][-1])
     ]
-    mode = "wrap" if found.closed else "reflect"
-    padded = np.pad(
-        filled, ((reach, reach), (0, 0)), mode=mode, **({} if found.closed else {"reflect_type": "odd"})
+    around = ((reach, reach), (0, 0))
+    padded = (
+        np.pad(filled, around, mode="wrap")
+        if found.closed
+        else np.pad(filled, around, mode="reflect", reflect_type="odd")
     )
     return np.asarray(sum(padded[n : n + len(filled)] for n in range(2 * reach + 1)) / (2 * reach + 1))
 
@@ -129,8 +131,8 @@ def corner_stations(found: Measured, width: float) -> list[int]:
     """Stations at which the stroke turns sharply: corners a person meant."""
     reach = max(3, round((1.5 + 0.8 * width) / STEP))
     points = _evened(found, 2)
-    mode = "wrap" if found.closed else "edge"
-    padded = np.pad(points, ((reach, reach), (0, 0)), mode=mode)
+    around = ((reach, reach), (0, 0))
+    padded = np.pad(points, around, mode="wrap") if found.closed else np.pad(points, around, mode="edge")
     before, after = points - padded[: len(points)], padded[2 * reach :] - points
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     turn = np.abs(np.arctan2(cross, np.einsum("ij,ij->i", before, after)))

@@ -126,7 +126,7 @@ def _smoothed(points: Floats) -> Floats:
     if len(points) < 7:
         return points
     padded = np.vstack([points[:1].repeat(2, 0), points, points[-1:].repeat(2, 0)])
-    mean = sum(padded[n : n + len(points)] for n in range(5)) / 5
+    mean = np.mean([padded[n : n + len(points)] for n in range(5)], axis=0)
     mean[:2], mean[-2:] = points[:2], points[-2:]
     return np.asarray(mean)
 

@@ -74,7 +74,7 @@ def _at(image: NDArray[np.float32], places: Floats) -> NDArray[np.float32]:
     """Values of an image at places (column, row), the nearest pixel."""
     column = np.clip(np.round(places[:, 0]).astype(int), 0, image.shape[1] - 1)
     row = np.clip(np.round(places[:, 1]).astype(int), 0, image.shape[0] - 1)
-    return image[row, column]
+    return np.asarray(image[row, column])
 
 
 def _rim(ground: Ground, shape: Shape) -> tuple[float, float]:

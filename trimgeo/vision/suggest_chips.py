@@ -57,10 +57,10 @@ def _chip(ground: Ground, middle: Floats, along: Floats, beside: Floats, width: 
     core = np.median(profile[np.abs(at) < max(1.0, 0.15 * width)], axis=0)
     # Of the board's own colour: such a chip, or only its pads.
     bare = bool(np.linalg.norm(core - ground.colour) < 8)
-    ends = [_cap(profile[at * sign >= 0][::sign], core) for sign in (1, -1)]
-    if ends[0] is None or ends[1] is None:
+    first, second = (_cap(profile[at * sign >= 0][::sign], core) for sign in (1, -1))
+    if first is None or second is None:
         return None
-    (near_a, metal_a, cap), (near_b, metal_b, _) = ends
+    (near_a, metal_a, cap), (near_b, metal_b, _) = first, second
     between = near_a + near_b
     if (
         not 0.3 < metal_a / metal_b < 3.3

@@ -30,8 +30,9 @@ class Ground:
     """The part of a picture with the board, in working pixels, under even light.
 
     ``lab`` is Lab, (rows, columns, 3), L 0 to 100; ``off`` the distance of each pixel from the colour of bare
-    board; ``inside`` is 255 on the board; ``colour`` is the board's, Lab, ``beyond`` that around it.  ``corner`` (pixels of
-    the picture) is the left upper corner, ``scale`` working pixels for one of the picture.
+    board; ``inside`` is 255 on the board; ``colour`` is the board's, Lab, ``beyond`` that around it.
+    ``corner`` (pixels of the picture) is the left upper corner, ``scale`` working pixels for one of the
+    picture.
     """
 
     lab: Single
@@ -139,7 +140,7 @@ def _commonest(lab: Single, inside: Mask) -> Single:
     """The colour that most of the board has: the fullest cell of a coarse grid, then the median near it."""
     colours = lab[inside > 0]
     colours = colours[:: max(1, len(colours) // 200_000)]
-    cells = np.floor((colours + np.float32([0, 128, 128])) / 6).astype(np.int64)
+    cells = np.floor((colours + np.array([0, 128, 128], np.float32)) / 6).astype(np.int64)
     flat = (cells[:, 0] * 64 + cells[:, 1]) * 64 + cells[:, 2]
     values, counts = np.unique(flat, return_counts=True)
     fullest = colours[flat == values[int(np.argmax(counts))]].mean(axis=0)
