@@ -38,14 +38,24 @@ def edge_seen(
 
     found = find_edge(picture, thickness, eye, where=where)
     holes = tuple(Circle(hole.at, hole.diameter / 2) for hole in found.holes)
-    return EdgeSeen(found.ring, found.uncertainty, holes, found.warnings)
+    return EdgeSeen(found.ring, found.uncertainty, holes, (*found.warnings, _COMPARE_EDGE))
 
 
-def holes_seen(view: View) -> Floats:
-    """Holes that a view's picture shows: x, y, standard uncertainty and diameter, mm, shape (n, 4)."""
+_COMPARE_EDGE = (
+    "the board's edge was found in its picture, where a part of the ground's colour at the edge can pass for "
+    "a notch: compare it with the board, or measure the edge and give its corners"
+)
+_COMPARE_LINE = "the outline was found in its picture: look at it on the picture before you rely on it"
+
+
+def holes_seen(thickness: float, view: View) -> Floats:
+    """Holes that a view's picture shows: x, y, standard uncertainty and diameter, mm, shape (n, 4).
+
+    ``thickness`` is the board's: a camera that looks from aside sees into its holes.
+    """
     from trimgeo.vision.holes import find_holes
 
-    found = find_holes(view.picture)
+    found = find_holes(view.picture, None, view.to_board.eye, thickness)
     rows = [[*hole.at, hole.uncertainty, hole.diameter] for hole in found]
     return np.array(rows, dtype=np.float64).reshape(-1, 4)
 
@@ -174,7 +184,7 @@ def line_seen(
         ring = inside_of_guide(ring, edge.polygon, job.finish.sanding)
     finished = on_board(Ring(ring), edge, where, max(EDGE_TOLERANCE, view.uncertainty))
     drawn = DrawnLine(view.name, found.drawn, found.pen_width, found.uncertainty)
-    return finished, drawn, tuple(f"view {view.name}: {text}" for text in found.warnings)
+    return finished, drawn, tuple(f"view {view.name}: {text}" for text in (*found.warnings, _COMPARE_LINE))
 
 
 def suggested(view: View, edge: Ring) -> tuple[Proposal, ...]:

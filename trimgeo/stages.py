@@ -38,7 +38,8 @@ def prepare(job: Job) -> Board:
 
     Raises `trimgeo.JobError` where a shape, a picture or a scale is at fault.
     """
-    seeing = Seeing(partial(seen.edge_seen, job.board.thickness), seen.holes_seen)
+    thickness = job.board.thickness
+    seeing = Seeing(partial(seen.edge_seen, thickness), partial(seen.holes_seen, thickness))
     read = views_and_edge(job, entries.edge_ring(job), seeing)
     edge, views = read.edge, read.views
     assert edge is not None  # given by the job, or found in the view that it names

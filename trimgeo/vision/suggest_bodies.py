@@ -24,6 +24,8 @@ _RIM, _ROUND_RIM, _SLACK = 0.82, 0.66, 0.1
 """Least share of the rim that shows, the same of circles; deeper inside a little less is enough."""
 _THINNEST = 0.4
 """Least width, mm, of what is no stroke of a print."""
+_LETTER, _LINE, _LEADS = 3.2, 0.6, 2.0
+"""Longest letter, widest printed line and deepest row of leads, mm, that are told from bodies."""
 _PAD, _HOLE, _DARK_HOLE = 2.6, 6.5, 3.6
 """Longest pad, widest disc of the colour around the board and widest dark disc that are no bodies, mm."""
 
@@ -39,8 +41,25 @@ def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
         if rim >= least and covered >= least - _SLACK:
             fit = shape.fit if shape.circle is None else max(shape.fit, rim)
             confidence = fit * (rim * covered) ** 0.5
-            kept.append(replace(shape, rim=rim, confidence=confidence, kind=_kind(ground, shape, rim)))
+            told = replace(shape, rim=rim, confidence=confidence, kind=_kind(ground, shape, rim))
+            if told.kind != "component" or not _is_print_or_leads(ground, told):
+                kept.append(told)
     return kept
+
+
+def _is_print_or_leads(ground: Ground, shape: Shape) -> bool:
+    """Small pieces of no plain shape are letters; long thin bright ones are printed lines or rows of leads."""
+    long, short = _sides(shape)
+    plain = shape.circle is not None or len(shape.corners) == 4
+    if not plain and long < _LETTER * ground.per_mm:
+        return True
+    if short < _LINE * ground.per_mm:
+        return True
+    if short > _LEADS * ground.per_mm or long < 2.2 * short:
+        return False
+    places, normals = _along(shape.corners)
+    light = _at(ground.lab, places - normals * 0.25 * short)[:, 0]
+    return bool(np.mean(light > ground.colour[0] + 12) > 0.6)
 
 
 def _unlike(shapes: list[Shape]) -> list[Shape]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from trimgeo.vision.suggest_ground import Ground
@@ -23,13 +24,12 @@ _LONGEST, _NARROWEST, _WIDEST = 8.0, 0.45, 5.0
 
 
 def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
-    """Chips whose middle, or all of which, is one of the shapes."""
+    """Chips whose middle, all of which, or whose two caps are among the shapes."""
     found = []
     done: set[tuple[int, ...]] = set()
-    for shape in shapes:
-        if shape.circle is not None:
-            continue
-        middle, (wide, tall), turn = cv2.minAreaRect(shape.corners.astype(np.float32))
+    plain = [shape.corners for shape in shapes if shape.circle is None]
+    for corners in plain + _pairs(ground, plain):
+        middle, (wide, tall), turn = cv2.minAreaRect(corners.astype(np.float32))
         if max(wide, tall) > _LONGEST * ground.per_mm:
             continue
         way = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
@@ -46,6 +46,38 @@ def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
             chip = _chip(ground, np.array(middle, dtype=np.float64), along, beside, float(width))
             if chip is not None:
                 found.append(chip)
+    return found
+
+
+def _pairs(ground: Ground, plain: list[Floats]) -> list[Floats]:
+    """Corners, (8, 2), of bright pieces two by two that face each other as the caps of a chip do.
+
+    Where the middle of a chip has the board's own colour, only its caps come apart from it.
+    """
+    caps = []
+    for corners in plain:
+        middle, sides, turn = cv2.minAreaRect(corners.astype(np.float32))
+        (long, short), along = (sides, turn) if sides[0] >= sides[1] else (sides[::-1], turn + 90)
+        light = float(sampled(ground.lab, np.array([middle], dtype=np.float64))[0, 0])
+        if (
+            0.5 <= long / ground.per_mm <= _WIDEST
+            and long < 6 * short
+            and light > max(50, ground.colour[0] + 12)
+        ):
+            caps.append((middle, long, short, np.radians(along), corners))
+    caps = list({(round(c[0][0]), round(c[0][1])): c for c in caps}.values())
+    tree = shapely.STRtree([shapely.Point(c[0]) for c in caps])
+    found = []
+    for n, (middle, long, short, turn, corners) in enumerate(caps):
+        near = tree.query(shapely.Point(middle), predicate="dwithin", distance=2.2 * long + short)
+        for k in sorted(near[near > n].tolist()):
+            other, length, thin, _, more = caps[k]
+            way = np.subtract(other, middle)
+            apart = float(np.hypot(*way))
+            facing = abs(float(way @ (np.cos(turn), np.sin(turn)))) < 0.12 * long + 1
+            alike = abs(length - long) < 0.2 * long and abs(thin - short) < 0.3 * short + 1
+            if facing and alike and apart > 0.6 * long and apart > 1.6 * short:
+                found.append(np.vstack([corners, more]))
     return found
 
 
