@@ -149,8 +149,8 @@ def test_a_keepout_has_the_uncertainty_of_map_and_boundary_together():
     area = CopperArea(3, 4, None, MultiPolygon([box(0, 0, 5, 5), box(7, 0, 9, 9)]), False)
     (made,) = keepouts([area], lambda layer: Required(0.45, f"layer {layer}"), {3: scan})
     assert (made.name, made.layers, made.may_cut, made.reason) == ("3:4", (3,), False, "layer 3")
-    # Root sum of squares, JCGM 100:2008 5.1.2: 0.05 mm and a quarter of 0.04 mm.
-    assert made.uncertainty == pytest.approx((0.05**2 + 0.01**2) ** 0.5)
+    # Root sum of squares, JCGM 100:2008 5.1.2: 0.05 mm and three tenths of 0.04 mm.
+    assert made.uncertainty == pytest.approx((0.05**2 + 0.012**2) ** 0.5)
 
 
 def test_the_same_picture_gives_the_same_polygons(layers):
