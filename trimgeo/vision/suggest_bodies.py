@@ -48,7 +48,7 @@ def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
 
 
 def _is_print_or_leads(ground: Ground, shape: Shape) -> bool:
-    """Small pieces of no plain shape are letters; long thin bright ones are printed lines or rows of leads."""
+    """Small pieces of no plain shape are letters; long thin bright ones printed lines or rows of leads."""
     long, short = _sides(shape)
     plain = shape.circle is not None or len(shape.corners) == 4
     if not plain and long < _LETTER * ground.per_mm:

@@ -19,6 +19,8 @@ Singles = NDArray[np.float32]
 _MIDDLE = 0.66
 """Share of a chip's length between its caps: 3.2 mm with caps of 0.5 mm, 1.6 mm with 0.3 mm (common data
 sheets, from memory)."""
+_BARE = 0.5
+"""Confidence of a chip whose middle has the board's own colour: it may be no more than its pads."""
 _LONGEST, _NARROWEST, _WIDEST = 8.0, 0.45, 5.0
 """Greatest length and least and greatest width of such chips, mm."""
 
@@ -46,7 +48,25 @@ def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
             chip = _chip(ground, np.array(middle, dtype=np.float64), along, beside, float(width))
             if chip is not None:
                 found.append(chip)
-    return found
+    return [chip for chip in found if chip.confidence > _BARE] + _alone(
+        ground, [chip for chip in found if chip.confidence == _BARE], shapes
+    )
+
+
+def _alone(ground: Ground, bare: list[Shape], shapes: list[Shape]) -> list[Shape]:
+    """Those of the chips without a middle of their own that stand alone: leads of a larger part come in rows."""
+    large = [s for s in shapes if s.kind == "component" and s.area > 9 * ground.per_mm**2]
+    bodies = shapely.STRtree([shapely.Polygon(s.corners) for s in large])
+    middles = np.array([chip.corners.mean(axis=0) for chip in bare]).reshape(-1, 2)
+    kept = []
+    for chip, middle in zip(bare, middles, strict=True):
+        apart = np.hypot(*(middles - middle).T)
+        length = float(np.hypot(*(chip.corners[1] - chip.corners[0])))
+        row = bool(((apart > 0.4 * length) & (apart < 1.5 * length)).any())
+        outline = shapely.Polygon(chip.corners)
+        if not row and not len(bodies.query(outline, predicate="dwithin", distance=0.9 * ground.per_mm)):
+            kept.append(chip)
+    return kept
 
 
 def _pairs(ground: Ground, plain: list[Floats]) -> list[Floats]:
@@ -116,7 +136,7 @@ def _chip(ground: Ground, middle: Floats, along: Floats, beside: Floats, width: 
     )
     even = min(metal_a, metal_b) / max(metal_a, metal_b)
     same = 1 - abs(across / width - 1)
-    confidence = 0.5 if bare else float(0.6 + 0.2 * even + 0.2 * same)
+    confidence = _BARE if bare else float(0.6 + 0.2 * even + 0.2 * same)
     return Shape(corners, None, same, length * across, 1.0, confidence, "component", True)
 
 
