@@ -93,8 +93,7 @@ def test_rough_corners_find_the_line_on_a_busy_board():
     scene = boards.drawn_board(2)
     picture = Picture(scene.pixels_per_mm, scene.origin, scene.pixels.shape[1::-1], lambda: scene.pixels)
     found = find_line(picture, scene.edge, scene.keep, scene.near, "middle", WHERE)
-    # Within the bound that it states: a wide pen's corners are not found to 0.2 mm yet.
-    assert farthest(found, scene.corners) < 2.45 * found.uncertainty
+    assert farthest(found, scene.corners) < 0.2
 
 
 def test_a_line_across_a_busy_board_is_found_alone():

@@ -164,7 +164,7 @@ def _measured_run(picture: Picture, line: LineString, ink: Ink) -> _Run:
         inner = inner[(inner >= first + blind) & (inner < last - blind)]
         inner = inner[found.sound[inner]]
         if len(inner) >= 6:
-            sides += stretch(found.points[inner])
+            sides += stretch(found.points[inner], width)
     return _Run(_assembled(sides, closed, found), tuple(sides), found)
 
 

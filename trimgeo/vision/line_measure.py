@@ -16,6 +16,7 @@ from trimgeo.vision.line_ink import Floats, Floats32, to_pixels, weighed_lab
 
 STEP = 0.2  # mm between the stations at which a stroke is measured
 STRAIGHT = 0.09  # mm; a stretch that stays within this of one line was drawn along a straight edge
+STREAKY = 0.1  # of the pen's width: so far a streaky stroke's middle strays from a straight edge
 LEAST_STRAIGHT = 12.0  # mm
 LEAST_SIDE = 4.0  # mm
 
@@ -149,15 +150,15 @@ def corner_stations(found: Measured, width: float) -> list[int]:
     return sorted(corners)
 
 
-def stretch(points: Floats) -> list[Stretch]:
+def stretch(points: Floats, pen: float) -> list[Stretch]:
     """Points between two corners as one straight side, two or more with corners between, or a free one."""
-    fit = _line_of(points)
+    fit = _line_of(points, pen)
     if fit is not None:
         return [fit]
     away = _from_chord(points)
     k = int(np.argmax(away))
     if min(k, len(points) - k) * STEP > 6 and away[k] > 0.4:
-        parts = [*stretch(points[: k - 4]), *stretch(points[k + 4 :])]
+        parts = [*stretch(points[: k - 4], pen), *stretch(points[k + 4 :], pen)]
         if all(p.straight for p in parts):
             return parts
     even = _evened(Measured(points, points[:, 0], np.ones(len(points), bool), False), min(3, len(points) - 1))
@@ -172,8 +173,11 @@ def _from_chord(points: Floats) -> Floats:
     return np.asarray(np.abs(chord[0] * away[:, 1] - chord[1] * away[:, 0]) / max(np.hypot(*chord), 1e-9))
 
 
-def _line_of(points: Floats) -> Stretch | None:
-    """One straight side through the points, outliers left out; None where the points are not straight."""
+def _line_of(points: Floats, pen: float) -> Stretch | None:
+    """One straight side through the points, outliers left out; None where the points are not straight.
+
+    ``pen`` mm: the middle of a wide stroke is known less well, because its ink is streaky.
+    """
     if np.hypot(*(points[-1] - points[0])) < LEAST_SIDE:
         return None
     use = np.ones(len(points), bool)
@@ -187,7 +191,7 @@ def _line_of(points: Floats) -> Stretch | None:
             return None
     if len(off) > 30:  # single bad stations do not count, a wobble does
         off = np.median(np.lib.stride_tricks.sliding_window_view(off, 9), axis=1)
-    if np.quantile(np.abs(off), 0.97) > STRAIGHT:
+    if np.quantile(np.abs(off), 0.97) > max(STRAIGHT, STREAKY * pen):
         return None
     along = (points - middle) @ axes[0]
     ends = middle + np.array([along[0], along[-1]])[:, None] * axes[0]
