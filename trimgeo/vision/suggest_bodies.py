@@ -67,7 +67,12 @@ def _unlike(shapes: list[Shape]) -> list[Shape]:
     best: dict[tuple[int, ...], Shape] = {}
     for shape in shapes:
         low, high = shape.corners.min(axis=0), shape.corners.max(axis=0)
-        at = (*np.round(low).astype(int).tolist(), *np.round(high).astype(int).tolist(), shape.circle is None)
+        at = (
+            *np.round(low).astype(int).tolist(),
+            *np.round(high).astype(int).tolist(),
+            shape.circle is None,
+            len(shape.corners) > 4,
+        )
         if at not in best or shape.fit > best[at].fit:
             best[at] = shape
     return list(best.values())

@@ -54,7 +54,7 @@ def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
 
 
 def _alone(ground: Ground, bare: list[Shape], shapes: list[Shape]) -> list[Shape]:
-    """Those of the chips without a middle of their own that stand alone: leads of a larger part come in rows."""
+    """Those of the chips without a middle of their own that stand alone: leads come in rows."""
     large = [s for s in shapes if s.kind == "component" and s.area > 9 * ground.per_mm**2]
     bodies = shapely.STRtree([shapely.Polygon(s.corners) for s in large])
     middles = np.array([chip.corners.mean(axis=0) for chip in bare]).reshape(-1, 2)

@@ -19,6 +19,8 @@ _LEVELS = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0)
 """Lab distances from bare board at which pieces are cut out."""
 _RECTANGLE, _CIRCLE, _HULL = 0.86, 0.6, 0.92
 """Least share of the box that a piece fills, of a rim that follows a circle, and of the hull it fills."""
+_PLAINER = 0.97
+"""A hull fits any piece a little better than the box or circle that it really is."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +106,7 @@ def _kinds(ground: Ground) -> tuple[NDArray[np.int64], Single]:
 
 
 def _fitted(contour: NDArray[np.int32]) -> list[Shape]:
-    """Every shape that fits a piece: its box, its circle, else its hull.
+    """Every shape that fits a piece: its box, its circle, its hull.
 
     Centres of pixels lie half a pixel inside the piece's rim, so that all are grown by it.
     """
@@ -125,13 +127,12 @@ def _fitted(contour: NDArray[np.int32]) -> list[Shape]:
     if around / 51 >= _CIRCLE and area / (np.pi * (radius + 0.5) ** 2) > 0.6:
         circle = (float(column), float(row), float(radius) + 0.5)
         found.append(Shape(_round(circle), circle, min(1.0, around / 51), np.pi * circle[2] ** 2))
-    if not found:
-        hull = cv2.convexHull(contour)
-        whole = float(cv2.contourArea(hull)) + 0.5 * float(cv2.arcLength(hull, True)) + 1
-        if area / whole >= _HULL and area / box_area > 0.7:
-            near_hull = cv2.approxPolyDP(hull, 0.6, True)[:, 0, :].astype(np.float64)
-            if len(near_hull) >= 4:
-                found.append(Shape(near_hull, None, area / whole, whole))
+    hull = cv2.convexHull(contour)
+    whole = float(cv2.contourArea(hull)) + 0.5 * float(cv2.arcLength(hull, True)) + 1
+    if area / whole >= _HULL and area / box_area > 0.7:
+        near_hull = cv2.approxPolyDP(hull, 0.6, True)[:, 0, :].astype(np.float64)
+        if len(near_hull) > 4:
+            found.append(Shape(near_hull, None, _PLAINER * area / whole, whole))
     return found
 
 
