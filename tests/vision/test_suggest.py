@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from trimgeo.model.board import Picture
-from trimgeo.plane.leaning import foot_of
 from trimgeo.vision.suggest import suggest
 
 NAME = "populated"
@@ -45,23 +44,6 @@ def test_four_bodies_of_five_are_found_and_one_in_ten_is_false():
     false = np.concatenate([share.max(axis=0) < 0.8 for share in shares])
     assert len(found) == 72
     assert found.mean() >= 0.8 and false.mean() <= 0.1
-
-
-def test_tops_that_lean_come_back_to_their_feet():
-    board, found = looked_at(8)
-    assert board.eye is not None
-    bodies = [each for each in found if each.kind == "component"]
-    assert {each.traced for each in bodies} == {"top"}
-    share = best(board, found)
-    off, leaning = [], []
-    for n, body in enumerate(board.bodies):
-        top = bodies[int(share[n].argmax())].shape
-        if share[n].max() >= 0.8 and body.kind != "chip":
-            foot = foot_of(top, board.eye, body.height)
-            off.append(foot.centroid.distance(body.foot.centroid))
-            leaning.append(top.centroid.distance(body.foot.centroid))
-    assert len(off) >= 8
-    assert max(off) <= 0.3 < max(leaning)
 
 
 def test_a_scan_shows_no_leaning():
