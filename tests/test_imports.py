@@ -25,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "vision": BASE | {"model"},
     "cutting": BASE | {"model"},
     "seen": BASE | {"model", "jobfile", "vision"},
-    "stages": BASE | {"model", "jobfile", "scale", "vision", "seen", "cutting"},
+    "stages": BASE | {"model", "jobfile", "scale", "seen", "cutting"},
     "drawing": BASE | {"model"},
     "report": BASE | {"model", "drawing", "files"},
     "cli": BASE

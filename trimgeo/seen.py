@@ -5,9 +5,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -20,14 +20,23 @@ from trimgeo.jobfile.outlines import on_board
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.words import place
 from trimgeo.model.board import Circle, DrawnLine, EdgeSeen, Hole, Keepout, Picture, Ring, View
-from trimgeo.model.job import Job
-from trimgeo.model.planemap import PlaneMap
-from trimgeo.tables import EDGE_TOLERANCE, Required
+from trimgeo.model.job import CopperTable, Job
+from trimgeo.model.proposal import Proposal
+from trimgeo.tables import EDGE_TOLERANCE
 
 if TYPE_CHECKING:
-    from trimgeo.vision.suggest import Proposal
+    from trimgeo.vision.nets import Link, Seed
 
 Floats = NDArray[np.float64]
+
+_SPECK: Final = 0.02
+"""mm²: a square of 0.14 mm; copper as small as that would peel off, dust in a scan is of this size."""
+
+_COMPARE_EDGE: Final = (
+    "the board's edge was found in its picture, where a part of the ground's colour at the edge can pass for "
+    "a notch: compare it with the board, or measure the edge and give its corners"
+)
+_COMPARE_LINE: Final = "the outline was found in its picture: look at it on the picture before you rely on it"
 
 
 def edge_seen(
@@ -39,13 +48,6 @@ def edge_seen(
     found = find_edge(picture, thickness, eye, where=where)
     holes = tuple(Circle(hole.at, hole.diameter / 2) for hole in found.holes)
     return EdgeSeen(found.ring, found.uncertainty, holes, (*found.warnings, _COMPARE_EDGE))
-
-
-_COMPARE_EDGE = (
-    "the board's edge was found in its picture, where a part of the ground's colour at the edge can pass for "
-    "a notch: compare it with the board, or measure the edge and give its corners"
-)
-_COMPARE_LINE = "the outline was found in its picture: look at it on the picture before you rely on it"
 
 
 def holes_seen(thickness: float, view: View) -> Floats:
@@ -70,64 +72,87 @@ def copper_seen(
     """
     if not job.copper:
         return (), ()
-    from trimgeo.vision.copper_board import board_copper, keepouts
-    from trimgeo.vision.nets import Link, Seed, nets
+    from trimgeo.vision.copper_board import keepouts
+    from trimgeo.vision.nets import nets
 
     _refuse_two_of_a_layer(job)
     areas: dict[int, list[Polygon]] = {}
-    maps: dict[int, PlaneMap] = {}
-    seeds: list[Seed] = []
     warnings: list[str] = []
     for number, table in enumerate(job.copper, 1):
-        view, where = views[table.view], place(job.source, "[[copper]]", number)
-        assert view.shot is not None
-        found = board_copper(
-            view.shot.grey(),
-            view.to_board,
-            edge.polygon,
-            level=table.level,
-            copper_is=table.copper_is,
-            speck=_SPECK if table.speck is None else table.speck,
-            where=where,
-        )
-        areas[table.layer], maps[table.layer] = found.polygons, view.to_board
-        at = marks(
-            [(each.at,) for each in table.nets], [each.on for each in table.nets], views, _always(where)
-        )
-        seeds += [
-            Seed(table.layer, each.net, (float(x), float(y)), each.may_cut)
-            for each, (x, y) in zip(table.nets, at.xy, strict=True)
-        ]
-        if found.specks:
-            warnings.append(f"layer {table.layer}: {found.specks} specks of its picture are taken for dust")
-    layers = tuple(range(1, job.board.layers + 1))
-    links = [Link(hole.name, hole.at, hole.diameter, layers) for hole in holes if hole.plated]
-    links += [
-        Link(via.name, (via.spine.x, via.spine.y), 2 * via.radius, via.layers, via.net)
-        for via in vias
-        if via.kind == "via" and isinstance(via.spine, shapely.Point)
-    ]
-    cut = {table.layer: table.may_cut for table in job.copper}
-    copper = nets(areas, links, seeds, may_cut=cut, where=place(job.source, "[[copper]]", None, "nets"))
-
-    def clearance(layer: int) -> Required:
-        return required(job, "copper", [layer], None)
-
-    by_layer = {table.layer: views[table.view] for table in job.copper}
-    made = [
-        replace(each, view=view.name, scale_known=view.scale_known)
-        for each in keepouts(copper, clearance, maps)
-        for view in [by_layer[each.layers[0]]]
-    ]
+        areas[table.layer], specks = _areas(table, views[table.view], edge, _of_copper(job, number))
+        if specks:
+            warnings.append(f"layer {table.layer}: {specks} specks of its picture are taken for dust")
+    copper = nets(
+        areas,
+        _links(job, holes, vias),
+        _seeds(job, views),
+        may_cut={table.layer: table.may_cut for table in job.copper},
+        where=place(job.source, "[[copper]]", None, "nets"),
+    )
+    shown = {table.layer: views[table.view] for table in job.copper}
+    found = keepouts(
+        copper,
+        lambda layer: required(job, "copper", [layer], None),
+        {layer: view.to_board for layer, view in shown.items()},
+    )
+    by_view = [(each, shown[each.layers[0]]) for each in found]
+    made = (replace(each, view=view.name, scale_known=view.scale_known) for each, view in by_view)
     return tuple(made), tuple(warnings)
 
 
-def _always(where: str) -> Callable[[int], str]:
-    return lambda _: where
+def _of_copper(job: Job, number: int) -> str:
+    return place(job.source, "[[copper]]", number)
 
 
-_SPECK = 0.02
-"""mm²: a square of 0.14 mm; copper as small as that would peel off, dust in a scan is of this size."""
+def _areas(table: CopperTable, view: View, edge: Ring, where: str) -> tuple[list[Polygon], int]:
+    """Copper of one layer, mm, and how many specks were dropped."""
+    from trimgeo.vision.copper_board import board_copper
+
+    assert view.shot is not None
+    found = board_copper(
+        view.shot.grey(),
+        view.to_board,
+        edge.polygon,
+        level=table.level,
+        copper_is=table.copper_is,
+        speck=_SPECK if table.speck is None else table.speck,
+        where=where,
+    )
+    return found.polygons, found.specks
+
+
+def _links(job: Job, holes: Sequence[Hole], vias: Sequence[Keepout]) -> list[Link]:
+    """What carries a net from layer to layer: plated holes of the board, and round vias."""
+    from trimgeo.vision.nets import Link
+
+    layers = tuple(range(1, job.board.layers + 1))
+    links = [Link(hole.name, hole.at, hole.diameter, layers) for hole in holes if hole.plated]
+    for via in vias:
+        if via.kind == "via" and isinstance(via.spine, shapely.Point):
+            at = (via.spine.x, via.spine.y)
+            links.append(Link(via.name, at, 2 * via.radius, via.layers, via.net))
+    return links
+
+
+def _seeds(job: Job, views: Mapping[str, View]) -> list[Seed]:
+    """The places that name nets, mm."""
+    from trimgeo.vision.nets import Seed
+
+    listed = [
+        (number, table.layer, each) for number, table in enumerate(job.copper, 1) for each in table.nets
+    ]
+    if not listed:
+        return []
+    at = marks(
+        [(each.at,) for _, _, each in listed],
+        [each.on for _, _, each in listed],
+        views,
+        lambda n: f"{_of_copper(job, listed[n][0])}, nets {quoted(listed[n][2].net)}, at",
+    )
+    return [
+        Seed(layer, each.net, (float(x), float(y)), each.may_cut)
+        for (_, layer, each), (x, y) in zip(listed, at.xy, strict=True)
+    ]
 
 
 def _refuse_two_of_a_layer(job: Job) -> None:

@@ -7,7 +7,6 @@ from dataclasses import replace
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,10 +26,8 @@ from trimgeo.jobfile import entries, need
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
 from trimgeo.model.plan import Choice, Lift, Lines, Plan, Row, Trade
+from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
-
-if TYPE_CHECKING:
-    from trimgeo.vision.suggest import Proposal
 
 
 def prepare(job: Job) -> Board:

@@ -11,7 +11,7 @@ import cv2
 import shapely
 
 from trimgeo.model.board import Picture
-from trimgeo.plane.leaning import foot_of
+from trimgeo.plane.leaning import feet_of
 from trimgeo.vision.suggest import suggest
 
 NAME = "populated"
@@ -34,7 +34,8 @@ def judged(board):
     feet = []
     for body, row in zip(board.bodies, share, strict=True):
         if board.eye is not None and row and max(row) >= 0.8:
-            foot = foot_of(found[row.index(max(row))].shape, board.eye, body.height)
+            top = found[row.index(max(row))].shape
+            foot = shapely.transform(top, lambda xy, high=body.height: feet_of(xy, board.eye, high))
             rings = [shapely.segmentize(shape.exterior, 0.1) for shape in (foot, body.foot)]
             feet.append((body.kind, shapely.hausdorff_distance(*rings)))
     return (

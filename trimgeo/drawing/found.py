@@ -85,8 +85,9 @@ def _draw_board(canvas: Canvas, board: Board, view: View) -> Iterator[str]:
             _line(canvas, view, "hole", shapely.Point(hole.centre).buffer(hole.radius).exterior)
         yield f"Circles: {len(board.found_holes)} holes found in it."
     if board.drawn is not None and board.drawn.view == view.name and board.outline is not None:
-        _line(canvas, view, "guide", board.outline.polygon.exterior)
-        yield f"Dashes: the line drawn on the board, by a pen {board.drawn.pen_width:.1f} mm wide."
+        _line(canvas, view, "finished", board.outline.polygon.exterior)
+        _line(canvas, view, "guide", board.drawn.strokes)
+        yield f"Line: the outline. Dashes: where a pen {board.drawn.pen_width:.1f} mm wide drew it."
 
 
 def _line(canvas: Canvas, view: View, sign: str, geometry: BaseGeometry) -> None:

@@ -20,6 +20,7 @@ from trimgeo.jobfile.words import place, short
 from trimgeo.model.board import FaceName, Keepout, Ring, View
 from trimgeo.model.job import Job, KeepoutFileTable, KeepoutTable
 from trimgeo.model.keys import Point
+from trimgeo.plane.leaning import feet_of
 from trimgeo.tables import PART_HEIGHT, Required
 
 
@@ -230,8 +231,7 @@ def _on_their_feet(
             )
         own = slice(starts[n], starts[n] + marked.counts[n])
         lean = np.hypot(*(xy[own] - np.array(eye[:2])).T).max() / eye[2]
-        foot = np.array(eye[:2])
-        xy[own] = foot + (xy[own] - foot) * (1 - height / eye[2])  # similar triangles: see plane.leaning
+        xy[own] = feet_of(xy[own], eye, height)
         uncertainty[n] = np.hypot(uncertainty[n], PART_HEIGHT * lean)
     return Marks(xy, marked.counts, uncertainty)
 

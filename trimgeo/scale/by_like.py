@@ -72,11 +72,10 @@ def placed_by_like(
     )
 
 
-def refined_on_holes(scaled: Scaled, view: View, other: View, holes_of: HolesOf) -> Scaled:
+def refined_on_holes(scaled: Scaled, own: Holes, other: View, there: Holes) -> Scaled:
     """The registration refined on the holes that both pictures show, where these settle it."""
     assert scaled.registered is not None
     points: Registered = scaled.registered
-    own, there = _holes(view, holes_of), _holes(other, holes_of)
     found = refined(points, own, other.to_board, there, other.name)
     own_warnings = [each for each in scaled.warnings if each not in points.warnings]
     return replace(
@@ -84,7 +83,8 @@ def refined_on_holes(scaled: Scaled, view: View, other: View, holes_of: HolesOf)
     )
 
 
-def _holes(view: View, holes_of: HolesOf) -> Holes:
+def holes_in(view: View, holes_of: HolesOf) -> Holes:
+    """The holes that a view's picture shows, in its pixels."""
     found = holes_of(view)
     return Holes.seen(view.to_board, found[:, :2], found[:, 2], found[:, 3])
 

@@ -30,6 +30,7 @@ from trimgeo.scale.limits import (
     FOCAL_GUESS,
     FOCAL_TOLD,
     FOCAL_UNTOLD,
+    MOST_SPREAD,
     PIXEL_SHAPE,
     RADIAL_TERMS,
     UNEQUAL_SCALE,
@@ -244,6 +245,13 @@ def _told(
     if not np.isfinite(to_card.covariance).all() or not np.isfinite(to_card.matrix).all():
         raise JobError(
             where, "found corners of the card that fix no map", "photograph all of the card, sharply"
+        )
+    if fit.spread[v] > MOST_SPREAD:
+        raise JobError(
+            where,
+            f"found corners of the card {fit.spread[v]:.0f} times as far off as they were read, as no flat "
+            "card is seen by a lens",
+            "photograph a whole card, not creased and not glued, in one picture that is not put together",
         )
     misses = fit.misses[v]
     residuals_mm = np.einsum("nij,nj->ni", to_card.slopes(shot.pixels), misses)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from trimgeo.scale.adjustment import Adjusted
 from trimgeo.scale.bending import asked_for, bend_reach
 from trimgeo.scale.camera import CAMERA, FOCAL
-from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, SOFT
+from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, LEAST_UNEQUAL, SOFT
 
 Floats = NDArray[np.float64]
 
@@ -70,7 +70,7 @@ def _told_scale(fit: Adjusted, v: int, measured: bool) -> list[str]:
     off = float(fit.state.values[own] - sheet.scale[1])
     before = float(sheet.scale_known[1])
     learnt = max(before**2 - _sd(fit, v, CAMERA + 1) ** 2, 1e-12)
-    if abs(off) > _UNEQUAL * np.sqrt(learnt):
+    if abs(off) > max(_UNEQUAL * np.sqrt(learnt), LEAST_UNEQUAL):
         return [
             f"the card's x and y are stretched unequally by {200 * abs(off):.2f} % more than its bars say: "
             "measure both bars again (x is along its text)"

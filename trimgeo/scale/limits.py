@@ -103,5 +103,14 @@ FEW_CORNERS: Final = 12
 SOFT: Final = 2.5
 """Blur in pixels (standard deviation of an edge) from which on the picture is called blurred."""
 
-FOCAL_OPEN: Final = 0.05
-"""Relative standard uncertainty of the focal length from which on a tilted photo is advised."""
+FOCAL_OPEN: Final = 0.04
+"""Relative standard uncertainty of the focal length from which on a tilted photo is advised: below
+`FOCAL_TOLD`, so that a length that rests on its file alone is said to."""
+
+LEAST_UNEQUAL: Final = 0.0005
+"""Half the difference of a card's x and y, mm per mm, below which nothing is said of it: what a caliper
+reads of a bar."""
+
+MOST_SPREAD: Final = 15.0
+"""Corners that lie this many times farther off than they were read show no flat card through a lens: a
+picture put together, a card glued or creased (measured: tests/bench/worst_pictures.py)."""

@@ -23,9 +23,10 @@ from trimgeo.model.job import EdgeView, Job
 from trimgeo.scale import bound
 from trimgeo.scale.by_card import by_cards, card_area
 from trimgeo.scale.by_dpi import by_dpi
-from trimgeo.scale.by_like import HolesOf, placed_by_like, refined_on_holes, scaled_by_like
+from trimgeo.scale.by_like import HolesOf, holes_in, placed_by_like, refined_on_holes, scaled_by_like
 from trimgeo.scale.by_points import by_points
 from trimgeo.scale.checked import checked
+from trimgeo.scale.holes_matched import Holes
 from trimgeo.scale.limits import MOST_LEFT_OUT
 from trimgeo.scale.placing import moved_point, moved_ring, placed_by_corner, placed_by_edge, placed_by_pixels
 from trimgeo.scale.rectify import picture, shown_area
@@ -94,6 +95,7 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
     wanted = job.board.edge.view if isinstance(job.board.edge, EdgeView) else None
     done: dict[str, View] = {}
     holes: tuple[Circle, ...] = ()
+    shown: dict[str, Holes] = {}  # of views on which others are registered: looked for once
     for table in _in_order(job.view, wanted):
         reading = _Reading(table, sources[table.name], wheres[table.name], done, sources)
         scaled = cards.get(table.name) or _scaled(reading)
@@ -105,7 +107,12 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
         polygon = None if edge is None else edge.polygon
         view = _view(scaled, reading, polygon)
         if table.like is not None and seeing is not None:
-            view = _view(refined_on_holes(scaled, view, done[table.like], seeing.holes), reading, polygon)
+            other = done[table.like]
+            if other.name not in shown:
+                shown[other.name] = holes_in(other, seeing.holes)
+            own = holes_in(view, seeing.holes)
+            scaled = refined_on_holes(scaled, own, other, shown[other.name])
+            view = _view(scaled, reading, polygon)
         done[table.name] = view
     return Views(tuple(done[table.name] for table in job.view), edge, wanted, holes)
 

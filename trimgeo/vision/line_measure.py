@@ -17,7 +17,6 @@ from trimgeo.vision.line_ink import Floats, Floats32, to_pixels, weighed_lab
 STEP = 0.2  # mm between the stations at which a stroke is measured
 STRAIGHT = 0.09  # mm; a stretch that stays within this of one line was drawn along a straight edge
 STREAKY = 0.1  # of the pen's width: so far a streaky stroke's middle strays from a straight edge
-LEAST_STRAIGHT = 12.0  # mm
 LEAST_SIDE = 4.0  # mm
 
 
