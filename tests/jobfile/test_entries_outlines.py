@@ -123,6 +123,11 @@ def test_an_outline_may_leave_the_board_by_the_bound_of_its_view() -> None:
         entries.given_outline(given_job, {"top": views[0.2]}, edge)
 
 
+def test_an_outline_within_the_tolerance_beside_the_board_is_named_as_that() -> None:
+    with pytest.raises(JobError, match="lies beside the board; draw it on the board"):
+        outline([(0.0, 0.0), (0.0, 1.0), (-0.03125, 0.0)])
+
+
 @given(
     st.lists(st.tuples(st.floats(-0.045, 100.045), st.floats(-0.045, 80.045)), min_size=3, max_size=9),
     st.booleans(),
@@ -135,7 +140,8 @@ def test_whatever_is_accepted_is_simple_counter_clockwise_and_on_the_board(
     try:
         found = outline(points)
     except JobError:
-        assert not Polygon(points).is_valid or Polygon(points).area < 1e-3
+        drawn = Polygon(points)
+        assert not drawn.is_valid or drawn.area < 1e-3 or drawn.intersection(Polygon(EDGE)).area < 0.05**2
         return
     assert found.polygon.is_valid
     assert found.polygon.exterior.is_ccw

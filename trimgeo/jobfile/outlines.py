@@ -156,6 +156,8 @@ def on_board(ring: Ring, edge: Ring, where: str, tolerance: float = EDGE_TOLERAN
         )
     pieces = sorted(shapely.get_parts(ring.polygon.intersection(board)), key=lambda piece: -piece.area)
     pieces = [piece for piece in pieces if piece.area > EDGE_TOLERANCE**2]
+    if not pieces:
+        raise JobError(where, "found an outline that lies beside the board", "draw it on the board")
     if len(pieces) != 1:
         raise JobError(
             where,
