@@ -212,12 +212,11 @@ def line_seen(
     return finished, drawn, tuple(f"view {view.name}: {text}" for text in (*found.warnings, _COMPARE_LINE))
 
 
-def suggested(view: View, edge: Ring) -> tuple[Proposal, ...]:
+def suggested(job: Job, view: View, edge: Ring) -> tuple[Proposal, ...]:
     """Keep-outs that a view's picture suggests; raises `trimgeo.JobError` where it shows no face."""
     if not isinstance(view.shows, str):
-        raise JobError(
-            f'[[view]] "{view.name}"', f"found that it shows layer {view.shows}", "name a view of a face"
-        )
+        where = place(job.source, "[[view]]", view.name, "shows")
+        raise JobError(where, f"found layer {view.shows}", "name a view of a face")
     from trimgeo.vision.suggest import suggest
 
     return suggest(view.picture, edge.polygon, view.to_board.eye, view.shows)

@@ -226,4 +226,4 @@ def suggestions(board: Board, name: str) -> tuple[View, tuple[Proposal, ...]]:
     Raises `trimgeo.JobError` where there is no such view, or it shows no face.
     """
     (view,) = chosen_views(board, name)
-    return view, seen.suggested(view, board.edge)
+    return view, seen.suggested(board.job, view, board.edge)

@@ -27,7 +27,7 @@ ALIKE = 0.97  # two rings that share this much of their area are one finding
 FINDING = 0.38
 """Standard uncertainty, mm, that no finding goes below: of twelve drawn boards the worst corner was 0.93 mm
 off, six were within 0.2 mm (measured: tests/bench/drawn_lines.py)."""
-ASK = "give its rough corners with `near = [[column, row], ...]`"
+ASK = "give its rough corners in [outline], as `view` and `near = [[column, row], ...]`"
 
 
 @dataclass(frozen=True, eq=False)
