@@ -143,7 +143,9 @@ def test_whatever_is_accepted_is_simple_counter_clockwise_and_on_the_board(
     try:
         found = outline(points)
     except JobError:
-        assert drawn.area < 1e-3 or len(pieces) != 1  # no shape, beside the board, or parted by it
+        beyond = shapely.distance(Polygon(EDGE), shapely.points(points)).max()
+        # No shape, beside the board, parted by it, or past one of its corners by more than the tolerance.
+        assert drawn.area < 1e-3 or len(pieces) != 1 or beyond > 0.05
         return
     assert found.polygon.is_valid
     assert found.polygon.exterior.is_ccw

@@ -193,7 +193,10 @@ def _without_collinear(shape: Polygon, tolerance: float) -> Polygon:
     line = LineString(np.vstack([rolled, rolled[:1]])).simplify(tolerance, preserve_topology=False)
     if len(line.coords) < 4:  # a sliver thinner than the tolerance has no corner to spare
         return shape
-    return _from_corner(Polygon(line), (points[0, 0], points[0, 1]))
+    thinned = Polygon(line)
+    if not thinned.is_valid:  # a spike thinner than the tolerance folds where its corners go
+        return shape
+    return _from_corner(thinned, (points[0, 0], points[0, 1]))
 
 
 def _from_corner(shape: Polygon, first: Sequence[float]) -> Polygon:
