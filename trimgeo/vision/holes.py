@@ -7,7 +7,7 @@ because a level alone makes small holes too small.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -219,32 +219,30 @@ def _fitted(
     points = np.column_stack([column[use], row[use]]).astype(np.float64)
     guess = 1.0 if blur is None else blur
     start = Disc((float(middle[0]), float(middle[1])), rim_at, guess, ring_at, (), 0.0, (0.0, 0.0))
-    free = blur is None and rim_at > 5.0
-    # Every k-th pixel: the first fit only has to tell discs from others and to show the blur.
-    every = max(1, len(points) // (500 if blur is None else 3000))
-    disc = fit_disc(
-        points[::every], grey[use][::every], start, None if free else guess, 4 if blur is None else 8
-    )
+    disc = _told_disc(points, grey[use], start, blur)
     if disc is None:
-        return None
-    contrast = abs(disc.levels[0] - disc.levels[1])
-    if contrast < 10 or disc.residual > 0.2 * contrast:
         return None
     cover = _cover(grey, r, dx, dy, seen, disc, middle)
     k = profile.shape[0]
     inside = profile[: max(1, int(disc.radius - 1.0))].mean(axis=0)
     around = profile[min(k - 1, int(disc.radius + 1.5))]
     beyond = profile[min(k - 1, int((disc.rim or disc.radius) + 2.5))]
-    moved = Disc(
-        (disc.centre[0] + corner[0], disc.centre[1] + corner[1]),
-        disc.radius,
-        disc.blur,
-        disc.rim,
-        disc.levels,
-        disc.residual,
-        disc.deviations,
+    centre = (disc.centre[0] + float(corner[0]), disc.centre[1] + float(corner[1]))
+    return _Fit(replace(disc, centre=centre), inside, around, beyond, cover)
+
+
+def _told_disc(points: Floats, grey: Floats, start: Disc, blur: float | None) -> Disc | None:
+    """The disc fitted to pixels, shape (n, 2), and grey, shape (n,); None where it hardly stands out."""
+    free = blur is None and start.radius > 5.0
+    # Every k-th pixel: the first fit only has to tell discs from others and to show the blur.
+    every = max(1, len(points) // (500 if blur is None else 3000))
+    disc = fit_disc(
+        points[::every], grey[::every], start, None if free else start.blur, 4 if blur is None else 8
     )
-    return _Fit(moved, inside, around, beyond, cover)
+    if disc is None:
+        return None
+    contrast = abs(disc.levels[0] - disc.levels[1])
+    return None if contrast < 10 or disc.residual > 0.2 * contrast else disc
 
 
 def _patch(pixels: Pixels, at: Floats, reach: float) -> tuple[Floats | None, Floats]:
