@@ -153,6 +153,32 @@ def test_rectify_tells_codes_and_focal_length_and_draws_what_it_found(photo, tmp
     assert shown.shape[0] > 1500  # the photo, and the legend below
 
 
+@pytest.mark.parametrize(
+    ("height", "said"),
+    [
+        ("900.0", "at the camera, or behind it"),
+        (
+            "[{ pixel = [500, 500], mm = 2 }, { pixel = [900, 900], mm = 2 }, { pixel = [999, 999], mm = 2 }]",
+            "three places on one line",
+        ),
+    ],
+)
+def test_heights_that_no_board_has_are_refused(photo, height, said):
+    scene, folder = photo
+    views = by_card(scene, "top").replace(f"height = {scene.height_read()}", f"height = {height}")
+    with pytest.raises(trimgeo.JobError, match=rf"scale\.height: found .*{said}"):
+        trimgeo.prepare(trimgeo.load(job_of(folder, views)))
+
+
+def test_a_card_put_together_from_two_pictures_is_refused(photo, tmp_path):
+    scene, folder = photo
+    picture = cv2.imread(str(folder / "top.jpg"))
+    picture[750:] = np.roll(picture[750:], 25, axis=1)
+    cv2.imwrite(str(tmp_path / "top.jpg"), picture)
+    with pytest.raises(trimgeo.JobError, match=r"times as far off as they were read|fold the picture"):
+        trimgeo.prepare(trimgeo.load(job_of(tmp_path, by_card(scene, "top"))))
+
+
 LAYERS = """
 [[view]]
 name = "in2"
