@@ -158,7 +158,7 @@ def test_rectify_tells_codes_and_focal_length_and_draws_what_it_found(photo, tmp
     [
         ("900.0", "at the camera, or behind it"),
         (
-            "[{ pixel = [500, 500], mm = 2 }, { pixel = [900, 900], mm = 2 }, { pixel = [999, 999], mm = 2 }]",
+            "[{ pixel = [50, 50], mm = 2 }, { pixel = [900, 900], mm = 2 }, { pixel = [99, 99], mm = 2 }]",
             "three places on one line",
         ),
     ],
