@@ -148,3 +148,9 @@ def test_only_corners_that_are_not_the_boards_own_are_listed_to_set_out(tmp_path
     # The report's dict has all four corners; (0, 0) and (0, 60) are there already.
     assert sum(each.line == "finished" for each in plan.set_out) == 4
     assert sorted(row[2] for row in rows) == ["40.00, 0.00", "40.00, 60.00"]
+
+
+def test_no_position_reads_minus_nothing():
+    phone = Path(__file__).parents[2] / "samples" / "phone"
+    text = report_page(trimgeo.plan(trimgeo.prepare(trimgeo.load(phone))), {}, {})
+    assert "0.00, 30.33<" in text and ">-0.00" not in text
