@@ -71,7 +71,7 @@ def main() -> int:
         began = time.perf_counter()
         said = ""
         try:
-            ring, pieces, _ = find_outline(seen, drawn.thickness, drawn.eye, None, str(seed))
+            ring, pieces, _ = find_outline(seen, drawn.thickness, drawn.eye, str(seed))
             found, stated = ring.polygon, COVERAGE * pieces.spread
             dense = [shapely.segmentize(shape.exterior, 0.05) for shape in (found, drawn.board)]
             error = shapely.hausdorff_distance(*dense)

@@ -26,7 +26,7 @@ def error(found, truth):
     "mask, ground", [("green", "light lid"), ("blue", "dark lid"), ("white", "dark lid")]
 )
 def test_a_scanned_board_with_a_notch_is_found_within_a_tenth_of_a_millimetre(boards, mask, ground):
-    found, _, _ = find_outline(picture(boards, mask=mask, background=ground), 1.6, None, None, "edge")
+    found, _, _ = find_outline(picture(boards, mask=mask, background=ground), 1.6, None, "edge")
     assert error(found.polygon, NOTCHED) <= 0.1
 
 
@@ -36,23 +36,23 @@ def test_the_sides_are_those_of_the_shown_face_and_not_of_the_wall_below_it(boar
     corners = shapely.MultiPoint(NOTCHED.exterior.coords[:-1])
     places = shapely.points(shapely.get_coordinates(shapely.segmentize(NOTCHED.exterior, 0.1)))
     places = places[shapely.distance(places, corners) > 1.0]
-    aware, _, _ = find_outline(seen, 1.6, eye, None, "edge")
-    unaware, _, _ = find_outline(seen, 1.6, None, None, "edge")
+    aware, _, _ = find_outline(seen, 1.6, eye, "edge")
+    unaware, _, _ = find_outline(seen, 1.6, None, "edge")
     assert shapely.distance(aware.polygon.exterior, places).max() <= 0.1
     assert shapely.distance(unaware.polygon.exterior, places).max() > 0.3
 
 
 def test_a_rounded_corner_is_an_arc_of_its_radius(boards):
     rounded = shapely.box(0, 0, 40, 26).buffer(-4, quad_segs=128).buffer(4, quad_segs=128)
-    found, _, _ = find_outline(picture(boards, board=rounded, background="dark lid"), 1.6, None, None, "edge")
+    found, _, _ = find_outline(picture(boards, board=rounded, background="dark lid"), 1.6, None, "edge")
     assert len(found.circles) == 4
     assert all(abs(circle.radius - 4) <= 0.15 for circle in found.circles)
     assert error(found.polygon, rounded) <= 0.1
 
 
 def test_a_patterned_ground_is_answered_with_a_wider_uncertainty(boards):
-    plain = find_outline(picture(boards, background="light lid"), 1.6, None, None, "edge")[1]
-    grained = find_outline(picture(boards, background="table", mask="red"), 1.6, None, None, "edge")[1]
+    plain = find_outline(picture(boards, background="light lid"), 1.6, None, "edge")[1]
+    grained = find_outline(picture(boards, background="table", mask="red"), 1.6, None, "edge")[1]
     assert grained.spread > 2 * plain.spread
 
 

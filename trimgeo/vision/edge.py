@@ -61,7 +61,6 @@ def find_edge(
     picture: Picture,
     thickness: float,
     eye: Eye | None = None,
-    seed: tuple[float, float] | None = None,
     where: str = "board edge",
 ) -> FoundEdge:
     """Find the edge of the face that a picture shows, and its holes.
@@ -69,7 +68,7 @@ def find_edge(
     ``eye`` (mm) is the camera: x, y, height above the shown face; None for a scan.  What is measured is
     the silhouette, because only the background's colour is known; where the outward normal n
     points to the camera's foot, the wall stands out of the face by ``n . (eye_xy - p) t / (eye_z + t)``
-    (similar triangles), and that is taken off.  ``seed`` (mm) lies on the board.
+    (similar triangles), and that is taken off.
 
     Raises `JobError` where no board can be told from its background or it runs out of the picture.
 
@@ -79,7 +78,7 @@ def find_edge(
     >>> bool(np.allclose(found.ring.polygon.bounds, (5.95, 4.95, 33.95, 24.95), atol=0.05))
     True
     """
-    ring, pieces, background = find_outline(picture, thickness, eye, seed, where)
+    ring, pieces, background = find_outline(picture, thickness, eye, where)
     seen = find_holes(picture, ring.polygon.buffer(-0.3), eye, thickness, background)
     # From aside a pad passes for its hole: only where the ground shows through is it surely one.
     holes = tuple(hole for hole in seen if eye is None or hole.confidence >= _SURE)
@@ -91,12 +90,12 @@ def find_edge(
 
 
 def find_outline(
-    picture: Picture, thickness: float, eye: Eye | None, seed: tuple[float, float] | None, where: str
+    picture: Picture, thickness: float, eye: Eye | None, where: str
 ) -> tuple[Ring, Pieces, tuple[float, float, float]]:
     """`find_edge` without the holes: outline, the pieces it is made of, the ground's colour."""
     pixels = np.asarray(picture.pixels, dtype=np.uint8)
     per_mm = picture.pixels_per_mm
-    mask, scale, centres, shares = _board_mask(picture, pixels, seed, where)
+    mask, scale, centres, shares = _board_mask(picture, pixels, where)
     points, _, _ = _measured(pixels, _coarse_ring(mask, scale), per_mm, centres)
     flip = np.array([1.0, -1.0])
     mm = (points - picture.origin) * flip / per_mm
@@ -180,7 +179,7 @@ def _unclear(where: str) -> JobError:
 
 
 def _board_mask(
-    picture: Picture, pixels: Pixels, seed: tuple[float, float] | None, where: str
+    picture: Picture, pixels: Pixels, where: str
 ) -> tuple[NDArray[np.uint8], float, Floats, Floats]:
     """The board as 1 at a coarse scale, that scale, and the ground's colours with their shares."""
     scale = min(1.0, _COARSE / picture.pixels_per_mm)
@@ -197,11 +196,6 @@ def _board_mask(
     if count < 2:
         raise _unclear(where)
     chosen = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    if seed is not None:
-        column = int((picture.origin[0] + seed[0] * picture.pixels_per_mm) * scale)
-        row = int((picture.origin[1] - seed[1] * picture.pixels_per_mm) * scale)
-        if 0 <= row < labels.shape[0] and 0 <= column < labels.shape[1] and labels[row, column]:
-            chosen = int(labels[row, column])
     left, top, wide, tall, area = (int(v) for v in stats[chosen])
     if area / (picture.pixels_per_mm * scale) ** 2 < _LEAST_AREA:
         raise _unclear(where)

@@ -59,7 +59,6 @@ def find_holes(
     eye: Eye | None = None,
     thickness: float = 0.0,
     background: tuple[float, float, float] | None = None,
-    diameters: tuple[float, float] = (LEAST, GREATEST),
 ) -> tuple[FoundHole, ...]:
     """The holes of the board in a picture of one of its faces, from left to right.
 
@@ -76,7 +75,7 @@ def find_holes(
     ([4.0, 4.3], 1.3)
     """
     pixels = picture.pixels
-    candidates = _candidates(picture, pixels, within, diameters)
+    candidates = _candidates(picture, pixels, within)
     fits = [
         fit
         for at, radius in candidates
@@ -93,8 +92,7 @@ def find_holes(
         fits = [fit for fit in again if fit]
     fits = _innermost([fit for fit in fits if fit.disc.radius >= _LEAST_PIXELS / 2])
     found = [_hole(picture, fit, background, wall_seen(picture, fit.disc, eye, thickness)) for fit in fits]
-    least, greatest = diameters
-    kept = [h for h in found if 0.9 * least <= h.diameter <= 1.05 * greatest and h.confidence >= 0.25]
+    kept = [h for h in found if 0.9 * LEAST <= h.diameter <= 1.05 * GREATEST and h.confidence >= 0.25]
     if within is not None:
         kept = [hole for hole in kept if shapely.intersects_xy(within, *hole.at)]
     return tuple(sorted(kept, key=lambda hole: hole.at))
@@ -109,15 +107,13 @@ class _Fit:
     cover: float
 
 
-def _candidates(
-    picture: Picture, pixels: Pixels, within: Polygon | None, diameters: tuple[float, float]
-) -> list[tuple[Floats, float]]:
+def _candidates(picture: Picture, pixels: Pixels, within: Polygon | None) -> list[tuple[Floats, float]]:
     """Centres (column, row) and radii, pixels, of round pieces, each once."""
     rows, columns = pixels.shape[:2]
     left, top, right, bottom = 0, 0, columns, rows
     if within is not None:
         x0, y0, x1, y1 = within.bounds
-        margin = diameters[1]
+        margin = GREATEST
         per_mm, (ox, oy) = picture.pixels_per_mm, picture.origin
         left = max(0, int(ox + (x0 - margin) * per_mm))
         right = min(columns, int(ox + (x1 + margin) * per_mm) + 2)
@@ -130,7 +126,7 @@ def _candidates(
     if scale < 1.0:
         part = np.asarray(cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
     per_mm = picture.pixels_per_mm * scale
-    limits = (max(_LEAST_PIXELS, 0.7 * diameters[0] * per_mm), 1.2 * diameters[1] * per_mm)
+    limits = (max(_LEAST_PIXELS, 0.7 * LEAST * per_mm), 1.2 * GREATEST * per_mm)
     pieces = [_round_pieces(channel, limits) for channel in _channels(part)]
     rounds = _each_once(np.vstack(pieces))
     shift = np.array([left, top]) + 0.5 / scale - 0.5
