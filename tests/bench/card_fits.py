@@ -51,7 +51,7 @@ def shot_of(scene, *, bars=True, noise=0.08, taken_by=None, focal=True, checks=F
         ends = (read, np.hypot(*(at[:, 1] - at[:, 0]).T) + random.uniform(-0.03, 0.03, 2))
     told = round(scene.strata["focal"]) if focal else None
     return CardShot(
-        ids, seen, sigma, 1.0, scene.size, scene.sheet.paper, height,
+        ids, seen, sigma, scene.size, scene.sheet.paper, height,
         bars=scene.bars if bars else None, focal_35mm=told, taken_by=taken_by,
         mirrored=scene.body.bottom, checks=ends,
     )  # fmt: skip
@@ -81,7 +81,7 @@ def judged(fit, scene):
     return shape_error(fit.to_card, scene), largest, bound.bound(to_board, pixels)
 
 
-CAUSES = ("curled", "blurred", "stretched", "times as far", "fit to nothing", "does not fit its perspective")
+CAUSES = ("curled", "stretched", "times as far", "fit to nothing", "does not fit its perspective")
 
 KINDS = {
     "flat": ({}, {}, 1),

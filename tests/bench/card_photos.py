@@ -127,7 +127,7 @@ def direct(scenes, folder, asked):
         height = told_height(scene, asked)
         shots.append(
             CardShot(
-                found.ids, found.pixels, found.sigma, found.blur, scene.size, scene.sheet.paper,
+                found.ids, found.pixels, found.sigma, scene.size, scene.sheet.paper,
                 tuple(height) if isinstance(height, list) else height,
                 bars=None if asked.no_bars else scene.bars,
                 focal_35mm=scene.exif["focal_35"], taken_by=scene.exif["model"],

@@ -2,7 +2,6 @@
 Gaussian error."""
 
 import importlib.util
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -97,6 +96,16 @@ def test_a_view_from_straight_above_has_a_wide_bound_and_is_advised_to_tilt():
     assert stated[0] > 2 * stated[1]
 
 
+def test_a_told_focal_length_that_the_picture_does_not_show_is_said_to_rest_on_the_file():
+    scene = CAMERA_OF_TESTS.random_scene(1, tilt=0.3, height=8.0)
+    (fit,) = fit_cards([BENCH.shot_of(scene)], ["photo"])
+    told = round(scene.strata["focal"])
+    assert any(f"nothing in the picture confirms the focal length of {told} mm" in t for t in fit.warnings)
+    tilted = CAMERA_OF_TESTS.random_scene(1, tilt=20.0, height=8.0)
+    (fit,) = fit_cards([BENCH.shot_of(tilted)], ["photo"])
+    assert not any("focal length" in text for text in fit.warnings)
+
+
 def test_photos_without_a_maker_share_no_lens():
     scene = CAMERA_OF_TESTS.random_scene(2)
     scenes = [scene, *CAMERA_OF_TESTS.more_views(scene, 1)]
@@ -109,9 +118,10 @@ def test_photos_without_a_maker_share_no_lens():
     assert "the lens" in shared[0].note
 
 
-def test_a_file_that_lies_about_the_focal_length_is_not_believed():
+@pytest.mark.parametrize("times", [0.4, 2.0, 14.0])
+def test_a_file_that_lies_about_the_focal_length_is_not_believed(times):
     scene = CAMERA_OF_TESTS.random_scene(5, tilt=24.0)
-    shot = replace(BENCH.shot_of(scene), focal_35mm=2.0 * scene.strata["focal"])
+    shot = replace(BENCH.shot_of(scene), focal_35mm=times * scene.strata["focal"])
     (fit,) = fit_cards([shot], ["photo"])
     assert any("zoomed or cropped" in text for text in fit.warnings)
     _, largest, stated = BENCH.judged(fit, scene)
@@ -202,16 +212,6 @@ def test_the_fit_is_no_worse_than_an_independent_least_squares_of_its_corners():
     ours = (fit.residuals / shot.sigma[:, None]).ravel()
     assert (ours**2).sum() < (theirs.fun**2).sum() * 1.02
     assert abs(fit.focal_px / theirs.x[0] - 1) < 0.02
-
-
-def test_a_fit_takes_under_a_third_of_a_second():
-    shot = BENCH.shot_of(CAMERA_OF_TESTS.random_scene(0))
-    best = 9.0
-    for _ in range(3):
-        began = time.perf_counter()
-        fit_cards([shot], ["photo"])
-        best = min(best, time.perf_counter() - began)
-    assert best < 0.3
 
 
 def test_the_same_corners_give_the_same_bytes():

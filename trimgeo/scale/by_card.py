@@ -98,7 +98,6 @@ def _shot(corners: Corners, source: Source, table: ViewTable, where: str) -> Car
         ids=corners.ids,
         pixels=corners.pixels,
         sigma=corners.sigma,
-        blur=corners.blur,
         size=source.size,
         paper=scale.card,
         height=tuple((each.pixel, each.mm) for each in height) if isinstance(height, tuple) else height,

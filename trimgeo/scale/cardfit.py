@@ -57,7 +57,7 @@ class CardShot:
     """What a photo shows of a card.
 
     Corners ``ids`` (n,) at ``pixels`` (n, 2), each known to ``sigma`` (n,) px;
-    ``size`` (columns, rows) of the picture, ``blur`` of its edges in px; ``height`` of the shown face
+    ``size`` (columns, rows) of the picture; ``height`` of the shown face
     above the card, mm, or three of ((pixel), mm); ``bars`` the card's 100 mm bars as measured;
     ``focal_35mm`` and ``taken_by`` what the file says of the camera; ``mirrored`` where the bottom face is
     shown; ``checks`` ends (k, 2, 2) px and lengths (k,) mm known by caliper.
@@ -66,7 +66,6 @@ class CardShot:
     ids: Ints
     pixels: Floats
     sigma: Floats
-    blur: float
     size: tuple[int, int]
     paper: str
     height: Height
@@ -112,7 +111,7 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     >>> at = CARDS["A4"].corners(ids)
     >>> pixels = np.array([150.0, 3100.0]) + at * [10.0, -10.0]  # from straight above, 10 pixels per mm
     >>> sigma, size = np.full(len(ids), 0.1), (2400, 3200)
-    >>> shot = CardShot(ids, pixels, sigma, 1.0, size, "A4", 0.0, bars=(100.0, 100.0))
+    >>> shot = CardShot(ids, pixels, sigma, size, "A4", 0.0, bars=(100.0, 100.0))
     >>> (fit,) = fit_cards([shot], ["photo"])
     >>> fit.to_card.to_mm([[1150.0, 2100.0]]).round(2), len(fit.warnings)  # a tilted photo is advised
     (array([[100., 100.]]), 1)
@@ -123,7 +122,9 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     fit = _fitted(sheets, sights)
     doubted = _contradicted(fit, shots)
     if doubted:
-        sights = [_freed(sight) if v in doubted else sight for v, sight in enumerate(sights)]
+        sights = [
+            _freed(shots[v], sight, sheets) if v in doubted else sight for v, sight in enumerate(sights)
+        ]
         fit = _fitted(sheets, sights)
     extra = without_sides(fit)
     faces = [_face(shot) for shot in shots]
@@ -222,19 +223,22 @@ def _sight(shot: CardShot, sheet: int, maker: int, card: Sheet) -> Sight:
 
 
 def _contradicted(fit: Adjusted, shots: Sequence[CardShot]) -> set[int]:
-    """Photos whose told focal length the corners deny."""
+    """Photos whose told focal length the corners deny, or with which they fit to nothing."""
     found = set()
     for v, shot in enumerate(shots):
         off = fit.camera(v).parameters[FOCAL] - fit.sights[v].start.parameters[FOCAL]
-        if shot.focal_35mm is not None and abs(off) > _CONTRADICTED * FOCAL_TOLD:
+        denied = abs(off) > _CONTRADICTED * FOCAL_TOLD or fit.spread[v] > MOST_SPREAD
+        if shot.focal_35mm is not None and denied:
             found.add(v)
     return found
 
 
-def _freed(sight: Sight) -> Sight:
-    known = sight.known.copy()
+def _freed(shot: CardShot, sight: Sight, sheets: Sequence[Sheet]) -> Sight:
+    """The sight begun anew, as that of a camera that tells nothing."""
+    fresh = _sight(replace(shot, focal_35mm=None), sight.sheet, sight.maker, sheets[sight.sheet])
+    known = fresh.known.copy()
     known[FOCAL] = 2 * FOCAL_UNTOLD
-    return replace(sight, known=known)
+    return replace(fresh, known=known)
 
 
 def _told(
@@ -264,7 +268,11 @@ def _told(
         used,
         told_note(fit, v),
         told_causes(
-            fit, v, blur=shot.blur, measured=shot.bars is not None or len(shot.checks[1]) > 0, doubted=doubted
+            fit,
+            v,
+            focal=shot.focal_35mm,
+            measured=shot.bars is not None or len(shot.checks[1]) > 0,
+            doubted=doubted,
         ),
     )
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from trimgeo.scale.adjustment import Adjusted
 from trimgeo.scale.bending import asked_for, bend_reach
 from trimgeo.scale.camera import CAMERA, FOCAL
-from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, LEAST_UNEQUAL, SOFT
+from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, LEAST_UNEQUAL
 
 Floats = NDArray[np.float64]
 
@@ -38,20 +38,23 @@ def told_note(fit: Adjusted, v: int) -> str:
     )
 
 
-def told_causes(fit: Adjusted, v: int, *, blur: float, measured: bool, doubted: bool) -> tuple[str, ...]:
-    """Warnings, each with its likely cause and what to do."""
+def told_causes(
+    fit: Adjusted, v: int, *, focal: float | None, measured: bool, doubted: bool
+) -> tuple[str, ...]:
+    """Warnings, each with its likely cause and what to do; ``focal`` is what its file tells (35 mm film)."""
     found = [*_told_scale(fit, v, measured), *_told_bend(fit, v), *_told_misses(fit, v)]
-    if blur > SOFT:
-        found.append(
-            f"its picture is blurred by {blur:.1f} pixels: hold still, give more light, or "
-            "let the camera focus"
-        )
     if doubted:
         found.append(
             "the focal length that its file tells does not fit its perspective: the picture was zoomed or "
             "cropped, and its own corners are used instead"
         )
-    if _sd(fit, v, FOCAL) > FOCAL_OPEN:
+    if _sd(fit, v, FOCAL) > FOCAL_OPEN and focal is not None and not doubted:
+        found.append(
+            f"nothing in the picture confirms the focal length of {focal:g} mm (35 mm equivalent) that its "
+            "file tells, and the uncertainty rests on it: take a photo tilted by about ten degrees, or check "
+            "a length"
+        )
+    elif _sd(fit, v, FOCAL) > FOCAL_OPEN:
         found.append(
             f"its focal length is known to {100 * _sd(fit, v, FOCAL):.0f} % only, and the uncertainty "
             "is as wide as that asks for: take a photo tilted by about ten degrees"

@@ -100,9 +100,6 @@ rows in a moving hand is not."""
 FEW_CORNERS: Final = 12
 """Fewer corners than this leave lens and pose undetermined, with nothing to check them."""
 
-SOFT: Final = 2.5
-"""Blur in pixels (standard deviation of an edge) from which on the picture is called blurred."""
-
 FOCAL_OPEN: Final = 0.04
 """Relative standard uncertainty of the focal length from which on a tilted photo is advised: below
 `FOCAL_TOLD`, so that a length that rests on its file alone is said to."""
