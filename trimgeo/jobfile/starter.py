@@ -69,6 +69,9 @@ scale = {{ points = [
 # the board lies in it: the pixel of (0, 0), and a pixel on the line y = 0 to the right of it (on a
 # bottom face: to the viewer's left).
 # scale = {{ dpi = 300 }}   # or [300, 301] for x and y
+# A scanner bends what it scans by some tenths of a mm.  Turn the board by 180 degrees on the glass, scan
+# it again (same area, same resolution; a few degrees askew show more) and name that file:
+# scale = {{ dpi = 300, turned = "scan-turned.png" }}
 # place = {{ origin = [120, 2950], along = [3900, 2948] }}
 # Another view can lend its millimetres, or say where the board lies, by spots that both show:
 # scale = {{ like = "b", points = [{{ pixel=[4, 5], there=[6, 8] }}, {{ pixel = [9, 5], there = [8, 8] }}] }}

@@ -50,6 +50,11 @@ class DpiScale(Table):
         | Annotated[Literal["file"], Tag("<text>")],
         BY_FORM,
     ] = key("file", 'the resolution of the scan, such as 300, [300, 301] for x and y, or "file"')
+    turned: FileName | None = key(
+        None,
+        "the file name of a second scan of the same face, turned by 180 degrees on the glass, such as "
+        '"scan-top-turned.png": it shows the scanner\'s own bends',
+    )
 
 
 class HeightPoint(Table):
@@ -164,7 +169,8 @@ class ViewTable(Table):
         _BY_SCALE,
     ] = required(
         'where its millimetres come from: { card = "A4", height = 1.6, bars = [99.9, 100.1] }, '
-        "{ dpi = 300 }, { points = [{ pixel = [412, 1033], at = [3.5, 3.5] }, ...] }, or "
+        '{ dpi = 300 } or { dpi = 300, turned = "scan-top-turned.png" }, '
+        "{ points = [{ pixel = [412, 1033], at = [3.5, 3.5] }, ...] }, or "
         '{ like = "top", points = [{ pixel = [412, 1033], there = [1210, 880] }, ...] }'
     )
     place: (

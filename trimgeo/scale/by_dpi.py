@@ -1,22 +1,95 @@
-"""Views scaled by the resolution of a flatbed scan."""
+"""Views scaled by the resolution of a flatbed scan, its bends taken out where it was scanned turned too."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from trimgeo.errors import JobError, quoted
+from trimgeo.model.board import Pixels
 from trimgeo.model.capture import DpiScale, ViewTable
-from trimgeo.scale.dpi import scan_map, scan_resolution, told_resolution
+from trimgeo.scale.dpi import Resolution, scan_map, scan_resolution, told_resolution
 from trimgeo.scale.scaled import Scaled
-from trimgeo.scale.source import Source
+from trimgeo.scale.shot import shot_of
+from trimgeo.scale.source import Source, open_source
+from trimgeo.scale.turned import TurnedFit, turned_fit, turned_map
 
 
 def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Scaled:
-    """The map of a scan; raises `trimgeo.JobError` where its resolution cannot be used."""
+    """The map of a scan.
+
+    Raises `trimgeo.JobError` where its resolution cannot be used, and where a second scan is named that
+    does not show the same face turned by 180 degrees.
+    """
     dpi = scan_resolution(source, scale.dpi, f"{where}, scale.dpi")
+    to_board = scan_map(dpi, table.shows, source.size)
     note = f"scan at {told_resolution(dpi)}"
     note += ", read from the file" if scale.dpi == "file" else ""
     note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
     warnings: tuple[str, ...] = ()
     if source.camera:
         warnings += ("its picture comes from a camera: dpi fits a flatbed scan only",)
-    if not table.checks:
-        note += "; nothing was checked"
-    return Scaled(scan_map(dpi, table.shows, source.size), "dpi", note, (0.0, 0.0), warnings)
+    checked = "" if table.checks else "; nothing was checked"
+    if scale.turned is None:
+        return Scaled(to_board, "dpi", note + checked, (0.0, 0.0), warnings)
+    fit = _by_turning(source, table, scale.turned, dpi, where)
+    return Scaled(
+        turned_map(to_board, fit),
+        "dpi",
+        f"{note}; {fit.note}{checked}",
+        (0.0, 0.0),
+        (*warnings, *fit.warnings),
+        fit.residuals,
+    )
+
+
+def _by_turning(source: Source, table: ViewTable, name: str, dpi: Resolution, where: str) -> TurnedFit:
+    at = f"{where}, scale.turned"
+    with _placed_at(at):
+        second = open_source(_folder(source, table, at) / name, where, name)
+    _refuse_unlike(source, second, at)
+    first_grey = shot_of(source).grey()
+    with _placed_at(at):
+        second_grey: Pixels = shot_of(second).grey()
+    return turned_fit(first_grey, second_grey, dpi, at, name, source.label)
+
+
+def _folder(source: Source, table: ViewTable, at: str) -> Path:
+    """The folder of the job: that of the picture, less what the job's own name for it adds."""
+    image = Path(table.image)
+    if image.is_absolute():
+        raise JobError(
+            at,
+            f"found it beside the image {quoted(table.image)}, which does not stand relative to the job",
+            "give the image's name relative to the job file",
+        )
+    return source.path.parents[len(image.parts) - 1]
+
+
+def _refuse_unlike(source: Source, second: Source, at: str) -> None:
+    """What the headers of two scans already show: one file twice, or another area or resolution."""
+    told = f"found {quoted(second.label)}"
+    if second.path.samefile(source.path):
+        raise JobError(
+            at,
+            f"{told}, the very file of `image`",
+            "turn the face by 180 degrees on the glass, scan it again and name that file",
+        )
+    if second.size != source.size:
+        columns, rows = second.size
+        raise JobError(
+            at,
+            f"{told} of {columns} x {rows} pixels, and {quoted(source.label)} has "
+            f"{source.size[0]} x {source.size[1]}",
+            "scan both over the same area of the glass, at the same resolution, and crop neither",
+        )
+
+
+@contextmanager
+def _placed_at(at: str) -> Iterator[None]:
+    """What is at fault with a picture is told of the key that names it."""
+    try:
+        yield
+    except JobError as fault:
+        raise JobError(at, fault.found, fault.fix) from fault
