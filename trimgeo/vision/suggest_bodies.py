@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-import cv2
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from shapely import Polygon
 
 from trimgeo.vision.suggest_ground import Ground
 from trimgeo.vision.suggest_pieces import Shape
+from trimgeo.vision.suggest_rims import Rims, Singles, rims_of, sides_of
 
 Floats = NDArray[np.float64]
 
@@ -32,34 +32,41 @@ _PAD, _HOLE, _DARK_HOLE = 2.6, 6.5, 3.6
 
 def judged(ground: Ground, shapes: list[Shape]) -> list[Shape]:
     """Shapes whose rim shows, with what they are by their look, and their confidence."""
+    wide = [s for s in _unlike(shapes) if sides_of(s)[1] >= _THINNEST * ground.per_mm]
+    if not wide:
+        return []
+    rims = rims_of(wide)
+    rim, covered = _shown(ground, rims)
+    bright, printed = _bright(ground, rims), _printed(ground, rims)
     kept = []
-    for shape in _unlike(shapes):
-        if _sides(shape)[1] < _THINNEST * ground.per_mm:
-            continue
-        rim, covered = _rim(ground, shape)
+    for n, shape in enumerate(wide):
         least = _RIM if shape.circle is None else _ROUND_RIM
-        if rim >= least and covered >= least - _SLACK:
-            fit = shape.fit if shape.circle is None else max(shape.fit, rim)
-            confidence = fit * (rim * covered) ** 0.5
-            told = replace(shape, rim=rim, confidence=confidence, kind=_kind(ground, shape, rim))
-            if told.kind != "component" or not _is_print_or_leads(ground, told):
-                kept.append(told)
+        if rim[n] < least or covered[n] < least - _SLACK:
+            continue
+        long, short = rims.sides[n].tolist()
+        fit = shape.fit if shape.circle is None else max(shape.fit, float(rim[n]))
+        told = replace(
+            shape,
+            rim=float(rim[n]),
+            confidence=fit * float(rim[n] * covered[n]) ** 0.5,
+            kind=_kind(ground, shape, long, float(rim[n]), bool(bright[n] > 0.6)),
+        )
+        if told.kind != "component" or not _is_print_or_leads(
+            ground, told, (long, short), bool(printed[n] > 0.6)
+        ):
+            kept.append(told)
     return kept
 
 
-def _is_print_or_leads(ground: Ground, shape: Shape) -> bool:
+def _is_print_or_leads(ground: Ground, shape: Shape, sides: tuple[float, float], light: bool) -> bool:
     """Small pieces of no plain shape are letters; long thin bright ones printed lines or rows of leads."""
-    long, short = _sides(shape)
+    long, short = sides
     plain = shape.circle is not None or len(shape.corners) == 4
     if not plain and long < _LETTER * ground.per_mm:
         return True
     if short < _LINE * ground.per_mm:
         return True
-    if short > _LEADS * ground.per_mm or long < 2.2 * short:
-        return False
-    places, normals = _along(shape.corners)
-    light = _at(ground.lab, places - normals * 0.25 * short)[:, 0]
-    return bool(np.mean(light > ground.colour[0] + 12) > 0.6)
+    return light and short <= _LEADS * ground.per_mm and long >= 2.2 * short
 
 
 def _unlike(shapes: list[Shape]) -> list[Shape]:
@@ -78,20 +85,65 @@ def _unlike(shapes: list[Shape]) -> list[Shape]:
     return list(best.values())
 
 
-def _along(corners: Floats) -> tuple[Floats, Floats]:
-    """Places about a pixel apart along a ring and its outward normals, both (n, 2)."""
-    ring = np.vstack([corners, corners[:1]])
-    way = np.diff(ring, axis=0)
-    length = np.hypot(way[:, 0], way[:, 1])
-    keep = length > 1e-6
-    start, way, length = ring[:-1][keep], way[keep], length[keep]
-    counts = np.maximum(1, np.round(length)).astype(int)
-    side = np.repeat(np.arange(len(start)), counts)
-    share = (np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts) + 0.5) / counts[side]
-    places = start[side] + share[:, None] * way[side]
-    normals = np.column_stack([way[side, 1], -way[side, 0]]) / length[side, None]
-    turned = float(np.sum(start[:, 0] * np.roll(start[:, 1], -1) - np.roll(start[:, 0], -1) * start[:, 1]))
-    return places, normals if turned > 0 else -normals
+def _shown(ground: Ground, rims: Rims) -> tuple[Floats, Floats]:
+    """Share of each rim across which colour steps, and where it still differs deeper inside and outside.
+
+    The second tells a body from a printed frame, which has bare board on both of its sides.
+    """
+    reach = max(1.6, 0.17 * ground.per_mm)
+    step = np.zeros(len(rims.places), np.float32)
+    for shift in (-0.7, 0.7):
+        step = np.maximum(
+            step, _apart(rims.at(ground.lab, reach - shift), rims.at(ground.lab, -reach - shift))
+        )
+    deepest = rims.sides[:, 1] / 2.5
+    deep = np.minimum(0.45 * ground.per_mm, deepest)
+    outer = rims.at(ground.lab, -0.25 * ground.per_mm)
+    covered = np.ones(len(rims.counts))
+    for depth in (deep, np.minimum(2 * deep, deepest)):
+        inner = depth[rims.owner]
+        differs = _apart(rims.at(ground.lab, inner), outer) > _STEP
+        covered = np.minimum(covered, rims.share(differs & ~(rims.at(ground.off, inner) < _BARE)))
+    return rims.share(step > _STEP), covered
+
+
+def _apart(a: Singles, b: Singles) -> Singles:
+    """Distance of Lab colours, (n,)."""
+    away = a - b
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", away, away)), dtype=np.float32)
+
+
+def _bright(ground: Ground, rims: Rims) -> Floats:
+    """Share of the ring just inside each rim that is as bright as tin, at the better of two depths."""
+    bright = max(50.0, float(ground.colour[0]) + 12)
+    light = np.ascontiguousarray(ground.lab[..., 0])
+    shares = [
+        rims.share(rims.at(light, np.minimum(depth, 0.3 * rims.sides[:, 1])[rims.owner]) > bright)
+        for depth in (2.5, 4.5)
+    ]
+    return np.maximum(*shares)
+
+
+def _printed(ground: Ground, rims: Rims) -> Floats:
+    """Share of a quarter's depth of each shape that is lighter than the board."""
+    light = rims.at(ground.lab, 0.25 * rims.sides[rims.owner, 1])[:, 0]
+    return rims.share(light > ground.colour[0] + 12)
+
+
+def _kind(
+    ground: Ground, shape: Shape, long: float, rim: float, bright: bool
+) -> Literal["component", "hole", "pad"]:
+    """What a piece is by its size and colour: a hole, tinned or gilded copper, else a body."""
+    if shape.circle is not None and long <= _HOLE * ground.per_mm and rim >= 0.85:
+        ring = rims_of([shape])
+        level = np.median(ring.at(ground.lab, min(4.5, 0.3 * long)), axis=0)
+        disc = _at(ground.lab, np.array([shape.circle[:2]]))[0]
+        through = np.linalg.norm(level - ground.beyond) < 12 and np.linalg.norm(disc - ground.beyond) < 12
+        dark = level[0] < max(30.0, float(ground.colour[0]) - 8) and long <= _DARK_HOLE * ground.per_mm
+        if through or dark:
+            return "hole"
+    # Bright pieces as small as this that are bodies are told by their caps.
+    return "pad" if bright and long <= _PAD * ground.per_mm else "component"
 
 
 def _at(image: NDArray[np.float32], places: Floats) -> NDArray[np.float32]:
@@ -101,57 +153,9 @@ def _at(image: NDArray[np.float32], places: Floats) -> NDArray[np.float32]:
     return np.asarray(image[row, column])
 
 
-def _rim(ground: Ground, shape: Shape) -> tuple[float, float]:
-    """Share of the rim across which colour steps, and where it still differs deeper inside and outside.
-
-    The second tells a body from a printed frame, which has bare board on both of its sides.
-    """
-    places, normals = _along(shape.corners)
-    reach = max(1.6, 0.17 * ground.per_mm)
-    step = np.zeros(len(places), np.float32)
-    for shift in (-0.7, 0.7):
-        inner = _at(ground.lab, places + normals * (shift - reach))
-        outer = _at(ground.lab, places + normals * (shift + reach))
-        step = np.maximum(step, np.linalg.norm(inner - outer, axis=1))
-    deep = min(0.45 * ground.per_mm, _sides(shape)[1] / 2.5)
-    far = places + normals * 0.25 * ground.per_mm
-    outer, covered = _at(ground.lab, far), 1.0
-    for depth in (deep, min(2 * deep, _sides(shape)[1] / 2.5)):
-        differs = np.linalg.norm(_at(ground.lab, places - normals * depth) - outer, axis=1) > _STEP
-        bare = _at(ground.off, places - normals * depth) < _BARE
-        covered = min(covered, float(np.mean(differs & ~bare)))
-    return float(np.mean(step > _STEP)), covered
-
-
-def _kind(ground: Ground, shape: Shape, rim: float) -> Literal["component", "hole", "pad"]:
-    """What a piece is by its size and colour: a hole, tinned or gilded copper, else a body."""
-    long, short = _sides(shape)
-    places, normals = _along(shape.corners)
-    rings = [_at(ground.lab, places - normals * min(depth, 0.3 * short)) for depth in (2.5, 4.5)]
-    if shape.circle is not None and long <= _HOLE * ground.per_mm and rim >= 0.85:
-        level, disc = np.median(rings[1], axis=0), _at(ground.lab, np.array([shape.circle[:2]]))[0]
-        through = np.linalg.norm(level - ground.beyond) < 12 and np.linalg.norm(disc - ground.beyond) < 12
-        dark = level[0] < max(30.0, float(ground.colour[0]) - 8) and long <= _DARK_HOLE * ground.per_mm
-        if through or dark:
-            return "hole"
-    if long > _PAD * ground.per_mm:
-        return "component"
-    bright = max(50.0, float(ground.colour[0]) + 12)
-    # Bright pieces as small as this that are bodies are told by their caps.
-    return "pad" if max(float(np.mean(ring[:, 0] > bright)) for ring in rings) > 0.6 else "component"
-
-
-def _sides(shape: Shape) -> tuple[float, float]:
-    """Longer and shorter side of the box around a shape, pixels."""
-    if shape.circle is not None:
-        return 2 * shape.circle[2], 2 * shape.circle[2]
-    _, (wide, tall), _ = cv2.minAreaRect(shape.corners.astype(np.float32))
-    return max(wide, tall), min(wide, tall)
-
-
 def longest(shape: Shape) -> float:
     """Longer side of the box around a shape, pixels."""
-    return _sides(shape)[0]
+    return sides_of(shape)[0]
 
 
 def chosen(ground: Ground, shapes: list[Shape], foot: Floats | None = None) -> list[Shape]:
@@ -195,24 +199,22 @@ def _with_walls(
     Walls show on the side towards the camera, and the top's far side is the whole's far side: so another
     good shape lies in this one, a little smaller, and shifted away from the camera's foot.
     """
-    found = []
-    middles = np.array([shape.corners.mean(axis=0) for shape in shapes]).reshape(-1, 2)
-    for n, shape in enumerate(shapes):
-        way = middles[n] - foot
+    area = np.array([shape.area for shape in shapes])
+    good = np.array([shape.confidence for shape in shapes])
+    whole, inner = tree.query(polygons)
+    alike = (
+        (0.5 * area[whole] < area[inner])
+        & (area[inner] < 0.97 * area[whole])
+        & (good[inner] >= 0.8 * good[whole])
+    )
+    found: set[int] = set()
+    for n, k in zip(whole[alike].tolist(), inner[alike].tolist(), strict=True):
+        if n in found:
+            continue
+        way = shapes[n].corners.mean(axis=0) - foot
         way = way / max(float(np.hypot(*way)), 1e-9)
-        for k in tree.query(polygons[n]).tolist():
-            inner = shapes[k]
-            if (
-                not 0.5 * shape.area < inner.area < 0.97 * shape.area
-                or inner.confidence < 0.8 * shape.confidence
-            ):
-                continue
-            near, far = (np.diff([np.sort(s.corners @ way)[e] for s in (shape, inner)])[0] for e in (0, -1))
-            if (
-                near > 1.5
-                and abs(far) < 1.5
-                and polygons[n].intersection(polygons[k]).area > 0.95 * inner.area
-            ):
-                found.append(n)
-                break
-    return found
+        outer, within = shapes[n].corners @ way, shapes[k].corners @ way
+        leans = within.min() - outer.min() > 1.5 and abs(within.max() - outer.max()) < 1.5
+        if leans and polygons[n].intersection(polygons[k]).area > 0.95 * area[k]:
+            found.add(n)
+    return sorted(found)

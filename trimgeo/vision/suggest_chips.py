@@ -1,9 +1,12 @@
 """Small chips with a metal cap at each end, measured along and across.
 
-Solder makes what shows of them longer than they are, so the length follows from the middle between the caps.
+Solder makes what shows of them longer than they are, so the length follows from the seam between cap and
+solder, and where none shows, from the middle between the caps.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -19,35 +22,42 @@ Singles = NDArray[np.float32]
 _MIDDLE = 0.66
 """Share of a chip's length between its caps: 3.2 mm with caps of 0.5 mm, 1.6 mm with 0.3 mm (common data
 sheets, from memory)."""
+_MIDDLES = (0.76, 0.54)
+"""Greatest and least such share, between which the seam is looked for."""
+_SEAM = 2.0
+"""Lightness by which solder, which slopes, is darker than a cap, which is flat, where their seam shows."""
 _BARE = 0.5
 """Confidence of a chip whose middle has the board's own colour: it may be no more than its pads."""
 _LONGEST, _NARROWEST, _WIDEST = 8.0, 0.45, 5.0
 """Greatest length and least and greatest width of such chips, mm."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Axes:
+    """Places where a chip may lie: its middle, the way along it and across, (n, 2) each, and width, (n,)."""
+
+    middle: Floats
+    along: Floats
+    beside: Floats
+    width: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Caps:
+    """Caps in one direction from the middles, pixels: where metal begins and how long it is, its colour."""
+
+    near: Floats
+    metal: Floats
+    colour: Singles
+
+
 def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
     """Chips whose middle, all of which, or whose two caps are among the shapes."""
-    found = []
-    done: set[tuple[int, ...]] = set()
     plain = [shape.corners for shape in shapes if shape.circle is None]
-    for corners in plain + _pairs(ground, plain):
-        middle, (wide, tall), turn = cv2.minAreaRect(corners.astype(np.float32))
-        if max(wide, tall) > _LONGEST * ground.per_mm:
-            continue
-        way = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
-        across = np.array([-way[1], way[0]])
-        for along, beside, width in ((way, across, tall), (across, way, wide)):
-            key = (
-                *np.round(middle).astype(int).tolist(),
-                round(float(np.arctan2(*along)) * 20),
-                round(width),
-            )
-            if key in done or not _NARROWEST <= width / ground.per_mm <= _WIDEST:
-                continue
-            done.add(key)
-            chip = _chip(ground, np.array(middle, dtype=np.float64), along, beside, float(width))
-            if chip is not None:
-                found.append(chip)
+    axes = _axes(ground, plain + _pairs(ground, plain))
+    if not len(axes.width):
+        return []
+    found = _measured(ground, axes)
     return [chip for chip in found if chip.confidence > _BARE] + _alone(
         ground, [chip for chip in found if chip.confidence == _BARE], shapes
     )
@@ -101,51 +111,134 @@ def _pairs(ground: Ground, plain: list[Floats]) -> list[Floats]:
     return found
 
 
-def _chip(ground: Ground, middle: Floats, along: Floats, beside: Floats, width: float) -> Shape | None:
+def _axes(ground: Ground, candidates: list[Floats]) -> _Axes:
+    """Both axes of each candidate's box that may be a chip's, those nearly alike once."""
+    rows = []
+    for corners in candidates:
+        (column, row), (wide, tall), turn = cv2.minAreaRect(corners.astype(np.float32))
+        if max(wide, tall) <= _LONGEST * ground.per_mm:
+            way = (np.cos(np.radians(turn)), np.sin(np.radians(turn)))
+            rows += [(column, row, *way, tall), (column, row, -way[1], way[0], wide)]
+    axes = np.array(rows, dtype=np.float64).reshape(-1, 5)
+    axes = axes[(axes[:, 4] >= _NARROWEST * ground.per_mm) & (axes[:, 4] <= _WIDEST * ground.per_mm)]
+    turned = np.degrees(np.arctan2(axes[:, 3], axes[:, 2])) % 180.0
+    alike = np.rint(np.column_stack([axes[:, :2] / 1.5, (turned / 4.0) % 45, axes[:, 4] / 1.5]))
+    _, first = np.unique(alike, axis=0, return_index=True)
+    axes = axes[np.sort(first)]
+    return _Axes(axes[:, :2], axes[:, 2:4], np.column_stack([-axes[:, 3], axes[:, 2]]), axes[:, 4])
+
+
+def _measured(ground: Ground, axes: _Axes) -> list[Shape]:
     reach = 0.5 * _LONGEST * ground.per_mm
-    at = np.arange(-reach, reach + 0.25, 0.5)
-    sides = np.array([-0.34, -0.27, -0.2, 0.2, 0.27, 0.34]) * width
-    profile = _profile(ground, middle, along, beside, at, sides)
-    core = np.median(profile[np.abs(at) < max(1.0, 0.15 * width)], axis=0)
+    half = np.arange(0.0, reach + 0.25, 0.5)
+    sides = np.array([-0.34, -0.2, 0.2, 0.34])
+    lines = axes.middle[:, None] + (axes.width[:, None] * sides)[..., None] * axes.beside[:, None]
+    both = [_profiles(ground, lines, sign * axes.along, half) for sign in (1.0, -1.0)]
+    near_middle = half[None, :] < np.maximum(1.0, 0.15 * axes.width)[:, None]
+    # The same for all would let a wide middle reach the caps of a short chip.
+    centre = np.concatenate([both[1][:, ::-1], both[0][:, 1:]], axis=1)
+    within = np.concatenate([near_middle[:, ::-1], near_middle[:, 1:]], axis=1)
+    core = np.nanmedian(np.where(within[..., None], centre, np.nan)[:, within.any(axis=0)], axis=1)
+    caps = [_caps(profile, core.astype(np.float32)) for profile in both]
+    found = []
+    between = caps[0].near + caps[1].near
+    ratio = caps[0].metal / caps[1].metal
+    least = np.minimum(caps[0].metal, caps[1].metal)
+    with np.errstate(invalid="ignore"):
+        good = (ratio > 0.3) & (ratio < 3.3) & (least >= 0.12 * between)
+        good &= (between >= 0.25 * axes.width) & (between <= 3 * axes.width)
+    for n in np.flatnonzero(good).tolist():
+        chip = _chip(ground, axes, n, core[n], caps, [profile[n] for profile in both])
+        if chip is not None:
+            found.append(chip)
+    return found
+
+
+def _chip(
+    ground: Ground, axes: _Axes, n: int, core: Floats, caps: list[_Caps], both: list[Singles]
+) -> Shape | None:
+    along, beside, width = axes.along[n], axes.beside[n], float(axes.width[n])
+    near_a, near_b = float(caps[0].near[n]), float(caps[1].near[n])
+    between = near_a + near_b
+    metals = float(caps[0].metal[n]), float(caps[1].metal[n])
+    growth = min(_growth(both, (near_a, near_b), between), *metals)
+    centre = axes.middle[n] + along * (near_a - near_b) / 2
     # Of the board's own colour: such a chip, or only its pads.
     bare = bool(np.linalg.norm(core - ground.colour) < 8)
-    first, second = (_cap(profile[at * sign >= 0][::sign], core) for sign in (1, -1))
-    if first is None or second is None:
-        return None
-    (near_a, metal_a, cap), (near_b, metal_b, _) = first, second
-    between = near_a + near_b
-    if (
-        not 0.3 < metal_a / metal_b < 3.3
-        or min(metal_a, metal_b) < 0.12 * between
-        or not 0.25 < between / width < 3
-    ):
-        return None
-    growth = between * (1 / _MIDDLE - 1) / 2
-    centre = middle + along * (near_a - near_b) / 2
-    inner = [s * (between / 2 + min(growth, metal_a, metal_b) * 0.6) for s in (-1, 1)]
-    span = _span(ground, centre, along, beside, np.array(inner), cap, width)
+    inner = np.array([s * (between / 2 + growth * 0.6) for s in (-1, 1)])
+    span = _span(ground, centre, along, beside, inner, caps[0].colour[n], width)
     if span is None or not 0.75 < (span[1] - span[0]) / width < 1.3:
         return None
+    if not bare:
+        body = _span(
+            ground, centre, along, beside, between * np.array([-0.35, -0.27, 0.27, 0.35]), core, width
+        )
+        if body is not None and 0.8 < (body[1] - body[0]) / (span[1] - span[0]) < 1.03:
+            span = body
     centre = centre + beside * (span[0] + span[1]) / 2
-    across, length = span[1] - span[0], between + 2 * min(growth, metal_a, metal_b)
+    across, length = span[1] - span[0], between + 2 * growth
     if not 0.9 < length / across < 3.5:
         return None
     half, other = along * length / 2, beside * across / 2
     corners = np.array(
         [centre - half - other, centre + half - other, centre + half + other, centre - half + other]
     )
-    even = min(metal_a, metal_b) / max(metal_a, metal_b)
+    even = min(metals) / max(metals)
     same = 1 - abs(across / width - 1)
     confidence = _BARE if bare else float(0.6 + 0.2 * even + 0.2 * same)
     return Shape(corners, None, same, length * across, 1.0, confidence, "component", True)
 
 
-def _profile(
-    ground: Ground, middle: Floats, along: Floats, beside: Floats, at: Floats, sides: Floats
-) -> Singles:
-    """Median Lab over a few lines side by side, (n, 3), at distances from the middle."""
-    places = middle + at[:, None, None] * along + sides[None, :, None] * beside
-    return np.asarray(np.median(sampled(ground.lab, places), axis=1), dtype=np.float32)
+def _growth(both: list[Singles], near: tuple[float, float], between: float) -> float:
+    """How far a chip reaches under its metal at either end: to the seam that both ends show, if any."""
+    least, usual, most = (between * (1 / share - 1) / 2 for share in (_MIDDLES[0], _MIDDLE, _MIDDLES[1]))
+    ends = []
+    for profile, first in zip(both, near, strict=True):
+        light = np.asarray(profile[:, 0], dtype=np.float64)[int(2 * first) :]
+        top = int(np.argmax(light[: int(2 * most) + 2])) if len(light) else 0
+        fallen = np.flatnonzero(light[top:] < light[top] - _SEAM) if len(light) else np.array([], int)
+        if not len(fallen):
+            return usual
+        k = top + int(fallen[0])
+        part = (light[k - 1] - light[top] + _SEAM) / max(light[k - 1] - light[k], 1e-6)
+        ends.append(0.5 * (k - 1 + part + int(2 * first)) - first)
+    seam = sum(ends) / 2
+    return seam if least < seam < most and abs(ends[0] - ends[1]) < 0.2 * seam + 0.5 else usual
+
+
+def _profiles(ground: Ground, lines: Floats, ways: Floats, at: Floats) -> Singles:
+    """Lab at distances along each way, (n, len(at), 3): the mean of the middle two of four lines.
+
+    ``lines`` is (n, 4, 2), where they begin; ``ways`` is (n, 2).
+    """
+    places = lines[:, :, None] + at[None, None, :, None] * ways[:, None, None]
+    values = sampled(ground.lab, places)
+    return np.asarray((values.sum(axis=1) - values.max(axis=1) - values.min(axis=1)) / 2, dtype=np.float32)
+
+
+def _caps(profiles: Singles, core: Singles) -> _Caps:
+    """Going outwards in half pixels: where metal begins, how far it reaches, its colour; nan for none."""
+    count, last = profiles.shape[0], profiles.shape[1] - 1
+    each = np.arange(count)
+    away = np.linalg.norm(profiles - core[:, None], axis=2)
+    metal = (away > 16) & (profiles[..., 0] > np.maximum(48.0, core[:, 0] + 8)[:, None]) & is_metal(profiles)
+    begun = metal[:, :-2] & metal[:, 1:-1] & metal[:, 2:]
+    first = np.argmax(begun, axis=1)
+    cap = profiles[each, np.minimum(first + 3, last)]
+    towards = cap - core
+    share = np.einsum("nij,nj->ni", profiles - core[:, None], towards)
+    share = share / np.maximum((towards**2).sum(axis=1), 1e-6)[:, None]
+    step = np.arange(last + 1)[None]
+    inside = (share < 0.5) & (step < first[:, None] + 3)
+    k = last - np.argmax(inside[:, ::-1], axis=1)
+    known = begun.any(axis=1) & inside.any(axis=1) & (k < last)
+    k = np.minimum(k, last - 1)
+    rise = np.maximum(share[each, k + 1] - share[each, k], 1e-3)
+    near = k + (0.5 - share[each, k]) / rise
+    light = profiles[..., 0] > 0.5 * (cap[:, 0] + core[:, 0])[:, None]
+    ended = ~(light & (np.linalg.norm(profiles - cap[:, None], axis=2) < 25)) & (step >= first[:, None] + 2)
+    end = np.where(ended.any(axis=1), np.argmax(ended, axis=1), last + 1)
+    return _Caps(np.where(known, near / 2, np.nan), np.where(known, (end - near) / 2, np.nan), cap)
 
 
 def sampled(image: Singles, places: Floats) -> Singles:
@@ -159,30 +252,9 @@ def sampled(image: Singles, places: Floats) -> Singles:
     return np.asarray(values.reshape(*places.shape[:-1], *image.shape[2:]), dtype=np.float32)
 
 
-def _cap(profile: Singles, core: Floats) -> tuple[float, float, Singles] | None:
-    """Going outwards in half pixels: where metal begins, how far it reaches, its colour; None for none."""
-    away = np.linalg.norm(profile - core, axis=1)
-    metal = (away > 16) & (profile[:, 0] > max(48.0, float(core[0]) + 8)) & is_metal(profile)
-    begun = np.flatnonzero(metal[:-2] & metal[1:-1] & metal[2:])
-    if not len(begun):
-        return None
-    first = int(begun[0])
-    cap = profile[min(first + 3, len(profile) - 1)]
-    share = (profile - core) @ (cap - core) / float((cap - core) @ (cap - core))
-    inside = np.flatnonzero(share[: first + 3] < 0.5)
-    if not len(inside):
-        return None
-    k = int(inside[-1])
-    near = k + (0.5 - float(share[k])) / max(float(share[k + 1] - share[k]), 1e-3)
-    light = (profile[:, 0] > 0.5 * (cap[0] + core[0])) & (np.linalg.norm(profile - cap, axis=1) < 25)
-    after = np.flatnonzero(~light[first + 2 :])
-    last = first + 2 + (int(after[0]) if len(after) else len(light))
-    return near / 2, (last - near) / 2, cap
-
-
 def is_metal(colours: Singles) -> NDArray[np.bool_]:
-    """Which Lab colours, (n, 3), may be tin: hardly any chroma."""
-    return np.asarray(np.hypot(colours[:, 1], colours[:, 2]) < 15)
+    """Which Lab colours, (..., 3), may be tin: hardly any chroma."""
+    return np.asarray(np.hypot(colours[..., 1], colours[..., 2]) < 15)
 
 
 def _span(
@@ -190,21 +262,25 @@ def _span(
     centre: Floats,
     along: Floats,
     beside: Floats,
-    caps: Floats,
-    cap: Singles,
+    beyond: Floats,
+    colour: Singles | Floats,
     width: float,
 ) -> tuple[float, float] | None:
-    """From where to where the caps reach across, pixels from the centre: halfway between metal and board."""
+    """From where to where a chip reaches across, pixels from its centre: halfway to the board's colour.
+
+    ``beyond`` are the distances from the centre, along the chip, at which it is looked at.
+    """
     at = np.arange(0, 0.9 * width, 0.5)
     found = []
     level = ground.colour
     for sign in (-1.0, 1.0):
-        profile = _profile(ground, centre, sign * beside, along, at, caps)
-        share = (profile - level) @ (cap - level) / float((cap - level) @ (cap - level))
-        beyond = np.flatnonzero(share < 0.5)
-        if not len(beyond) or beyond[0] == 0:
+        places = centre + at[:, None, None] * sign * beside + beyond[None, :, None] * along
+        profile = np.median(sampled(ground.lab, places), axis=1)
+        share = (profile - level) @ (colour - level) / float((colour - level) @ (colour - level))
+        off = np.flatnonzero(share < 0.5)
+        if not len(off) or off[0] == 0:
             return None
-        k = int(beyond[0])
+        k = int(off[0])
         part = (float(share[k - 1]) - 0.5) / max(float(share[k - 1] - share[k]), 1e-3)
         found.append(0.5 * (k - 1 + part))
     return -found[0], found[1]
