@@ -13,8 +13,10 @@ from trimgeo.errors import JobError
 from trimgeo.model.board import CardSeen
 from trimgeo.model.capture import CardScale, HeightPoint, ViewTable
 from trimgeo.model.card import CARDS
+from trimgeo.scale.agreeing import Lying
 from trimgeo.scale.cardfit import CardFit, CardShot, fit_cards
 from trimgeo.scale.checked import check_ends
+from trimgeo.scale.heights_told import with_heights_doubted
 from trimgeo.scale.limits import LEAST_AXIS
 from trimgeo.scale.markers import Corners, find_corners
 from trimgeo.scale.scaled import Scaled, refuse_outside
@@ -43,10 +45,15 @@ def by_cards(views: Sequence[tuple[Source, ViewTable, str]]) -> dict[str, Scaled
     fits = fit_cards(shots, [where for _, _, where in views])
     for fit, (_, _, where) in zip(fits, views, strict=True):
         _refuse_beyond_the_camera(fit, where)
-    return {
+    scaled = {
         table.name: _scaled(found, shot, fit, table)
         for found, shot, fit, (_, table, _) in zip(corners, shots, fits, views, strict=True)
     }
+    photos = {
+        table.name: Lying(table.name, fit.to_card, shot.height, fit.slopes, fit.bent)
+        for shot, fit, (_, table, _) in zip(shots, fits, views, strict=True)
+    }
+    return with_heights_doubted(scaled, photos, [table for _, table, _ in views], fits[0].covariance)
 
 
 def card_area(scaled: Scaled, mirrored: bool) -> Polygon:

@@ -82,7 +82,9 @@ class CardFit:
 
     ``to_card`` takes pixels to mm of the shown face, at true scale, x along the card's; ``residuals`` (n, 2)
     are corners as seen less as fitted, px, ``residuals_mm`` the same on the card; ``corners`` is how many
-    count.
+    count.  ``slopes`` (17, p) are d(what the map's covariance is of)/d(parameters of the whole adjustment),
+    with those of its own height left out; ``covariance`` (p, p) is that of the parameters, one for all
+    photos of a fit; ``bent`` (p, p) is what the bend of its card adds for this photo.
     """
 
     to_card: PlaneMap
@@ -92,6 +94,9 @@ class CardFit:
     corners: int
     note: str
     warnings: tuple[str, ...]
+    slopes: Floats
+    covariance: Floats
+    bent: Floats
 
 
 def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit, ...]:
@@ -274,7 +279,17 @@ def _told(
             measured=shot.bars is not None or len(shot.checks[1]) > 0,
             doubted=doubted,
         ),
+        _without_height(fit, v, slopes),
+        fit.covariance,
+        extra,
     )
+
+
+def _without_height(fit: Adjusted, v: int, slopes: Floats) -> Floats:
+    """Slopes, shape (17, p), of a map whose height is taken as said."""
+    own = slopes.copy()
+    own[:, fit.layout.columns[v][fit.layout.seen :]] = 0.0
+    return own
 
 
 def _refuse_undetermined(shot: CardShot, where: str) -> None:
