@@ -19,6 +19,7 @@ from trimgeo.model.proposal import Proposal
 from trimgeo.vision.suggest_bodies import chosen, judged, longest
 from trimgeo.vision.suggest_chips import chips
 from trimgeo.vision.suggest_ground import Ground, ground_of
+from trimgeo.vision.suggest_leads import leaded, without_leads
 from trimgeo.vision.suggest_pieces import Shape, pieces
 
 __all__ = ["LARGEST", "SMALLEST", "SPECK", "Proposal", "suggest"]
@@ -51,9 +52,12 @@ def suggest(picture: Picture, edge: Polygon, eye: Eye | None, face: FaceName) ->
     if ground is None:
         return ()
     sizes = (SPECK * ground.per_mm, LARGEST * ground.per_mm)
-    shapes = judged(ground, pieces(ground, sizes))
+    every = pieces(ground, sizes)
+    by_leads = leaded(ground, every)
+    shapes = judged(ground, every)
     foot = None if eye is None else ground.to_pixels(np.array([eye[:2]]))[0]
-    solid = chosen(ground, [*(s for s in shapes if s.kind != "hole"), *chips(ground, shapes)], foot)
+    told = without_leads([*(s for s in shapes if s.kind != "hole"), *chips(ground, shapes)], by_leads)
+    solid = chosen(ground, [*told, *(each.body for each in by_leads)], foot)
     bodies = [s for s in solid if s.kind == "component" and longest(s) >= SMALLEST * ground.per_mm]
     covered = shapely.union_all([Polygon(s.corners) for s in bodies])
     holes = chosen(ground, [s for s in shapes if s.kind == "hole"])
