@@ -26,12 +26,12 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Sca
     to_board = scan_map(dpi, table.shows, source.size)
     note = f"scan at {told_resolution(dpi)}"
     note += ", read from the file" if scale.dpi == "file" else ""
-    note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
     warnings: tuple[str, ...] = ()
     if source.camera:
         warnings += ("its picture comes from a camera: dpi fits a flatbed scan only",)
     checked = "" if table.checks else "; nothing was checked"
     if scale.turned is None:
+        note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
         return Scaled(to_board, "dpi", note + checked, (0.0, 0.0), warnings)
     fit = _by_turning(source, table, scale.turned, dpi, where)
     return Scaled(

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 _FEW: Final = 60
 """Pairs below which a field of displacements rests on little."""
 _LARGE: Final = 0.05
-"""mm rms of what no displacement of the scanner explains, above which a person must hear of it."""
+"""mm of what no displacement of the scanner explains, in the median, above which a person must hear of it."""
 _SHOWN: Final = 1e-4
 """mm: modes of the remaining uncertainty that reach less than this anywhere are dropped."""
 _SHAPED: Final = 3
@@ -129,11 +129,11 @@ def _warnings(rest: Floats, share: float) -> tuple[str, ...]:
             f"only {100 * share:.0f} % of the patches of its first scan were found again in the turned one: "
             "clean the glass and lay the whole face inside both scans"
         )
-    rms = float(np.sqrt((rest**2).sum(axis=1).mean()))
-    if rms > _LARGE:
+    common = float(np.median(np.hypot(*rest.T)))
+    if common > _LARGE:
         told.append(
-            f"its two scans disagree by {rms:.2f} mm rms in a way that no scanner's bend explains: "
-            "does the face lie flat on the glass both times, and did nothing move?"
+            f"half the patches of its two scans disagree by more than {common:.2f} mm in a way that no "
+            "scanner's bend explains: does the face lie flat on the glass both times, and did nothing move?"
         )
     return tuple(told)
 

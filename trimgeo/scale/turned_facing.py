@@ -15,7 +15,7 @@ Grey = NDArray[np.uint8]
 
 MOST_OFF: Final = 10.0
 """Degrees that the second scan may be off 180: more than a hand lays a straight board down."""
-_SIDE: Final = 256
+SIDE: Final = 256
 """Pixels along the longer side of the pictures that are compared."""
 _DETAIL: Final = 3.0
 """What is smoother than this many of them is light, not detail."""
@@ -51,22 +51,22 @@ def facing(
     angles: Floats,
     *,
     mirrored: bool = False,
-    zoom: float = 1.0,
+    side: int = SIDE,
 ) -> Facing:
     """The best of some angles (degrees): by correlation of small pictures of what stands out.
 
-    ``pixel``, shape (2,), is the size of a pixel in mm, x and y, of both pictures; ``zoom`` that of the
-    second over the first, to try whether the second has another resolution.
+    ``pixel``, shape (2,), is the size of a pixel in mm, x and y, of both pictures; ``side`` the pixels
+    along the longer side of the small ones.
     """
-    unit = max(float((np.array(p.shape[::-1]) * pixel).max()) for p in (first, second)) / _SIDE
+    unit = max(float((np.array(p.shape[::-1]) * pixel).max()) for p in (first, second)) / side
     small, other = _small(cv2, first, pixel, unit), _small(cv2, second, pixel, unit)
-    side = cv2.getOptimalDFTSize(int(max(small.shape) + np.hypot(*other.shape) * max(zoom, 1.0)))
-    padded = np.zeros((side, side), np.float32)
+    whole = cv2.getOptimalDFTSize(int(max(small.shape) + np.hypot(*other.shape)))
+    padded = np.zeros((whole, whole), np.float32)
     padded[: small.shape[0], : small.shape[1]] = small
     still = cv2.dft(padded)
     best = Facing(0.0, mirrored, (0.0, 0.0), -1.0)
     for angle in angles:
-        back = Facing(float(angle), mirrored, (0.0, 0.0), 0.0).turn() * zoom
+        back = Facing(float(angle), mirrored, (0.0, 0.0), 0.0).turn()
         place, peak = _best_shift(cv2, small, still, other, back)
         if peak > best.peak:
             shift = (place + 0.5) * unit - back @ [0.5 * unit, 0.5 * unit]

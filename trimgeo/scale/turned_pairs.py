@@ -26,7 +26,9 @@ _COARSE: Final = 0.25
 """mm a pixel where patches are first looked for: 100 dpi."""
 _FINE: Final = 0.0424
 """mm a pixel where they are measured at the finest: 600 dpi; finer scans only show more grain."""
-_PLACES: Final = 1400
+_LOOKED_FOR: Final = 500
+_MEASURED: Final = 1400
+"""Patches at most: enough to tell how the second scan lies, and to know the bends to a few micrometres."""
 _REACH: Final = 10
 _COARSE_HALF: Final = 12
 _PATCH: Final = 1.0
@@ -77,7 +79,7 @@ def levels(cv2: ModuleType, scans: Scans) -> list[Scans]:
 def coarsely(cv2: ModuleType, scans: Scans, lies: Facing, known: Bends) -> tuple[Turning, float] | None:
     """How the second scan lies, and the share of patches that say so; None where they do not agree."""
     begun = start(lies.angle, lies.shift, len(known.group))
-    at, guess, linear = _guessed(_places(cv2, scans.first, _COARSE_HALF), begun, known, scans)
+    at, guess, linear = _guessed(_places(cv2, scans.first, _COARSE_HALF, _LOOKED_FOR), begun, known, scans)
     matches = searched(cv2, scans.first, scans.second, at, guess, linear, _COARSE_HALF, _REACH)
     good = matches.score > _LEAST_SCORE
     if good.sum() < LEAST:
@@ -93,7 +95,7 @@ def coarsely(cv2: ModuleType, scans: Scans, lies: Facing, known: Bends) -> tuple
 def finely(cv2: ModuleType, scans: Scans, fit: Turning, known: Bends) -> Turning | None:
     """The fit on patches measured where the fit so far puts them; None where hardly any is found."""
     half = int(np.clip(round(_PATCH / scans.pixel.max()), 12, 26))
-    at, guess, linear = _guessed(_places(cv2, scans.first, half), fit, known, scans)
+    at, guess, linear = _guessed(_places(cv2, scans.first, half, _MEASURED), fit, known, scans)
     matches = refined(cv2, scans.first, scans.second, at, guess, linear, half)
     pairs = _pairs(matches.chosen(matches.score > _LEAST_SCORE), scans, known)
     if len(pairs.first) < LEAST:
@@ -103,7 +105,7 @@ def finely(cv2: ModuleType, scans: Scans, fit: Turning, known: Bends) -> Turning
 
 def agree(cv2: ModuleType, scans: Scans, lies: Facing) -> bool:
     """Whether patches are found where a coarse look puts them: outlines alone look alike too easily."""
-    at = _places(cv2, scans.first, _COARSE_HALF)
+    at = _places(cv2, scans.first, _COARSE_HALF, _LOOKED_FOR)
     step = lies.turn()
     guess = scans.pixels(scans.mm(at) @ step.T + lies.shift)
     found = searched(
@@ -115,12 +117,12 @@ def agree(cv2: ModuleType, scans: Scans, lies: Facing) -> bool:
 
 def features(cv2: ModuleType, picture: Grey) -> int:
     """How many patches of a coarse picture show enough to be found again."""
-    return len(_places(cv2, picture, _COARSE_HALF))
+    return len(_places(cv2, picture, _COARSE_HALF, _LOOKED_FOR))
 
 
-def _places(cv2: ModuleType, picture: Grey, half: int) -> Floats:
+def _places(cv2: ModuleType, picture: Grey, half: int, most: int) -> Floats:
     rows, columns = picture.shape
-    cell = max(float(np.sqrt(rows * columns / _PLACES)), 0.7 * half)
+    cell = max(float(np.sqrt(rows * columns / most)), 0.7 * half)
     return textured(cv2, picture, half, cell, half + 4).astype(np.float64)
 
 

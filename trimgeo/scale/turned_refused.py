@@ -8,11 +8,11 @@ from typing import Final
 import numpy as np
 
 from trimgeo.errors import JobError, quoted
-from trimgeo.scale.turned_facing import MOST_OFF, Facing, facing
+from trimgeo.scale.turned_facing import MOST_OFF, SIDE, Facing, facing
 from trimgeo.scale.turned_pairs import LEAST, Scans, agree, features
 
-_STEP: Final = 2.0
-"""Degrees between the turns that are tried."""
+_STEP: Final = 3.0
+"""Degrees between the turns that are tried, on pictures half as fine; then the best is tried closer."""
 _AGAIN: Final = (
     "scan the same face again over the same area and at the same resolution, turned by 180 degrees on the "
     "glass, and leave the file as it was scanned"
@@ -34,16 +34,22 @@ def why_not_turned(
                 f"{told} beside {quoted(against)}, and {quoted(name)} shows too little to compare them by",
                 "scan the face with its copper, print and parts in focus, or take `turned` out",
             )
-    angles = np.arange(0.0, 360.0, _STEP)
-    off = np.abs(angles - 180) > MOST_OFF
-    others = [
-        facing(cv2, whole.first, whole.second, whole.pixel, angles[off]),
-        facing(cv2, whole.first, whole.second, whole.pixel, angles, mirrored=True),
-    ]
+    others = [_best_turn(cv2, whole, mirrored=mirrored) for mirrored in (False, True)]
     for other in sorted(others, key=lambda each: -each.peak):
         if agree(cv2, coarse, other):
             return JobError(where, f"{told}, {_told(other)} {quoted(against)}", _fix(other))
     return JobError(where, f"{told}, which does not show the same face as {quoted(against)}", _AGAIN)
+
+
+def _best_turn(cv2: ModuleType, whole: Scans, *, mirrored: bool) -> Facing:
+    """How the second lies by a coarse look, other than turned by 180 degrees or so."""
+    angles = np.arange(0.0, 360.0, _STEP)
+    if not mirrored:
+        angles = angles[np.abs(angles - 180) > MOST_OFF]
+    first, second, pixel = whole.first, whole.second, whole.pixel
+    rough = facing(cv2, first, second, pixel, angles, mirrored=mirrored, side=SIDE // 2)
+    near = rough.angle + np.arange(-_STEP / 2, _STEP / 2 + 0.1, 0.5)
+    return facing(cv2, first, second, pixel, near, mirrored=mirrored)
 
 
 def _told(other: Facing) -> str:
