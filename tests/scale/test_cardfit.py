@@ -118,6 +118,34 @@ def test_photos_without_a_maker_share_no_lens():
     assert "the lens" in shared[0].note
 
 
+def ratio_of_lengths(fit, other, scene):
+    """Lengths across the board by one fit over those by another."""
+    ends = scene.pixels_of(np.array([[0.0, 0.0], [150.0, 95.0]]))
+    one, two = (np.hypot(*np.diff(each.to_card.to_mm(ends), axis=0)[0]) for each in (fit, other))
+    return one / two
+
+
+def test_bars_measured_again_for_each_photo_count_as_their_mean():
+    scene = CAMERA_OF_TESTS.random_scene(2)
+    shots = [BENCH.shot_of(s) for s in [scene, *CAMERA_OF_TESTS.more_views(scene, 2)]]
+    read = [(100.03, 99.98), (99.99, 100.01), (99.98, 100.04)]  # mean 100.00 and 100.01, in each direction
+    again = fit_cards([replace(s, bars=b) for s, b in zip(shots, read, strict=True)], ["photo"] * 3)
+    (alone,) = fit_cards([replace(shots[0], bars=read[0])], ["photo"])
+    (mean,) = fit_cards([replace(shots[0], bars=(100.0, 100.01))], ["photo"])
+    assert ratio_of_lengths(again[0], mean, scene) == pytest.approx(1.0, abs=3e-5)
+    assert BENCH.judged(again[0], scene)[2] < 0.95 * BENCH.judged(alone, scene)[2]
+
+
+def test_bars_that_differ_by_more_than_a_caliper_are_those_of_two_prints():
+    scene = CAMERA_OF_TESTS.random_scene(2)
+    shots = [BENCH.shot_of(s) for s in [scene, *CAMERA_OF_TESTS.more_views(scene, 1)]]
+    apart = fit_cards(
+        [replace(shots[0], bars=(100.0, 100.0)), replace(shots[1], bars=(99.7, 99.7))], ["a", "b"]
+    )
+    (alone,) = fit_cards([replace(shots[0], bars=(100.0, 100.0))], ["photo"])
+    assert ratio_of_lengths(apart[0], alone, scene) == pytest.approx(1.0, abs=1e-6)
+
+
 @pytest.mark.parametrize("times", [0.4, 2.0, 14.0])
 def test_a_file_that_lies_about_the_focal_length_is_not_believed(times):
     scene = CAMERA_OF_TESTS.random_scene(5, tilt=24.0)

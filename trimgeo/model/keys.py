@@ -27,7 +27,7 @@ NotNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=
 Area = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=LARGEST_BOARD**2)]
 Resolution = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=1, le=100_000)]
 Ratio = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.5, le=2)]
-Bar = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=80, le=120)]
+Bar = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=40, le=250)]
 Flag = Annotated[bool, Field(strict=True)]
 Point = tuple[Finite, Finite]
 Polygon = Annotated[tuple[Point, ...], Field(min_length=3)]

@@ -14,10 +14,10 @@ from trimgeo.model.board import CardSeen
 from trimgeo.model.capture import CardScale, HeightPoint, ViewTable
 from trimgeo.model.card import CARDS
 from trimgeo.scale.agreeing import Lying
-from trimgeo.scale.cardfit import CardFit, CardShot, fit_cards
+from trimgeo.scale.cardfit import CardFit, CardShot, fit_cards, print_scale
 from trimgeo.scale.checked import check_ends
 from trimgeo.scale.heights_told import with_heights_doubted
-from trimgeo.scale.limits import LEAST_AXIS
+from trimgeo.scale.limits import LEAST_AXIS, SIZE_USUAL
 from trimgeo.scale.markers import Corners, find_corners
 from trimgeo.scale.scaled import Scaled, refuse_outside
 from trimgeo.scale.shot import shot_of
@@ -59,7 +59,7 @@ def by_cards(views: Sequence[tuple[Source, ViewTable, str]]) -> dict[str, Scaled
 def card_area(scaled: Scaled, mirrored: bool) -> Polygon:
     """The card's sheet and a little round it, mm, in the frame of a view that is not placed yet."""
     assert scaled.card is not None
-    width, height = CARDS[scaled.card.paper].size
+    width, height = (2 * abs(middle) for middle in scaled.pivot)
     sheet = shapely.box(-BEYOND, -BEYOND, width + BEYOND, height + BEYOND)
     return sheet if not mirrored else shapely.box(-width - BEYOND, -BEYOND, BEYOND, height + BEYOND)
 
@@ -116,15 +116,26 @@ def _shot(corners: Corners, source: Source, table: ViewTable, where: str) -> Car
     )
 
 
+def _told_print(shot: CardShot) -> tuple[str, ...]:
+    """A warning where the bars say that a card was printed far from its size: they may be mistyped."""
+    share = 100 * float(print_scale(shot).mean())
+    if abs(share - 100) <= 100 * SIZE_USUAL or len(shot.checks[1]):
+        return ()
+    return (
+        f"its `bars` say that the card was printed at {share:.0f} % of its size: if that is so, give a "
+        "length on the board as well in `checks`, else measure the bars again",
+    )
+
+
 def _scaled(corners: Corners, shot: CardShot, fit: CardFit, table: ViewTable) -> Scaled:
     seen = CardSeen(shot.paper, corners.markers, fit.focal_px, shot.pixels, fit.residuals)
-    width, height = CARDS[shot.paper].size
+    width, height = np.array(CARDS[shot.paper].size) * print_scale(shot)
     return Scaled(
         fit.to_card,
         "card",
         fit.note,
-        (-width / 2 if shot.mirrored else width / 2, height / 2),
-        (*corners.warnings, *fit.warnings),
+        (float(-width / 2 if shot.mirrored else width / 2), float(height / 2)),
+        (*corners.warnings, *_told_print(shot), *fit.warnings),
         fit.residuals_mm,
         card=seen,
         scale_known=shot.bars is not None or bool(table.checks),

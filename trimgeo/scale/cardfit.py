@@ -36,7 +36,7 @@ from trimgeo.scale.limits import (
     UNEQUAL_SCALE,
     UNKNOWN_SCALE,
 )
-from trimgeo.tables import BAR
+from trimgeo.tables import BAR, COVERAGE_FACTOR
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -155,7 +155,7 @@ def _with_gain(
     (alone,) = fit_cards([shots[v]], [where[v]])
     left, low, right, high = CARDS[shots[v].paper].middle
     sign = -1 if shots[v].mirrored else 1
-    at = np.array([[sign * x, y] for x in (left, right) for y in (low, high)])
+    at = np.array([[sign * x, y] for x in (left, right) for y in (low, high)]) * print_scale(shots[v])
     with_others, by_itself = (
         float(found.to_card.standard_uncertainty(found.to_card.to_pixels(at)).max()) for found in (one, alone)
     )
@@ -187,7 +187,11 @@ def _known(shots: Sequence[CardShot]) -> tuple[list[Sheet], list[Sight]]:
         ("apart", v) if shot.taken_by is None else (shot.taken_by, shot.size) for v, shot in enumerate(shots)
     ]
     sheet_order, maker_order = list(dict.fromkeys(sheet_keys)), list(dict.fromkeys(maker_keys))
-    sheets = [_sheet(shots[sheet_keys.index(key)], several=sheet_keys.count(key) > 1) for key in sheet_order]
+    told = [shots[sheet_keys.index(key)] for key in sheet_order]
+    sheets = [
+        _sheet(shot, *_bars_of(shot, told), several=sheet_keys.count(key) > 1)
+        for shot, key in zip(told, sheet_order, strict=True)
+    ]
     sights = [
         _sight(shot, sheet_order.index(sheet), maker_order.index(maker), sheets[sheet_order.index(sheet)])
         for shot, sheet, maker in zip(shots, sheet_keys, maker_keys, strict=True)
@@ -195,9 +199,31 @@ def _known(shots: Sequence[CardShot]) -> tuple[list[Sheet], list[Sight]]:
     return sheets, sights
 
 
-def _sheet(shot: CardShot, *, several: bool) -> Sheet:
-    x, y = (1.0, 1.0) if shot.bars is None else (shot.bars[0] / BAR, shot.bars[1] / BAR)
-    each = CALIPER / BAR / np.sqrt(2)
+def _bars_of(shot: CardShot, shots: Sequence[CardShot]) -> tuple[Floats, float]:
+    """The bars of a photo's card, shape (2,), mm, by all readings of what may be the same print.
+
+    Different readings of cards of one paper that agree within what two readings by caliper differ by are
+    taken together: their mean, whose standard uncertainty is that of one over the root of their number, or
+    what they scatter by themselves where that is more (GUM 4.2): they may be two prints of one printer.
+    """
+    if shot.bars is None:
+        return np.array([BAR, BAR]), CALIPER
+    own = np.array(shot.bars)
+    every = np.array([each.bars for each in shots if each.paper == shot.paper and each.bars is not None])
+    alike = every[(np.abs(every - own) <= COVERAGE_FACTOR * CALIPER * np.sqrt(2)).all(axis=1)]
+    scatter = 0.0 if len(alike) == 1 else float(np.sqrt(alike.var(axis=0, ddof=1).mean()))
+    return alike.mean(axis=0), max(CALIPER, scatter) / float(np.sqrt(len(alike)))
+
+
+def print_scale(shot: CardShot) -> Floats:
+    """True / nominal length of a card by its bars, shape (2,); 1 where nobody measured them."""
+    return np.ones(2) if shot.bars is None else np.array(shot.bars) / BAR
+
+
+def _sheet(shot: CardShot, bars: Floats, caliper: float, *, several: bool) -> Sheet:
+    """A card whose bars measure ``bars``, shape (2,), mm, each known to ``caliper``."""
+    x, y = bars / BAR
+    each = caliper / BAR / np.sqrt(2)
     known = (UNKNOWN_SCALE, UNEQUAL_SCALE / 2) if shot.bars is None else (each, each)
     return Sheet(
         half=np.array(CARDS[shot.paper].size) / 2,

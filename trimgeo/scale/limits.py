@@ -68,6 +68,9 @@ UNKNOWN_SCALE: Final = 0.03
 """Standard uncertainty, mm per mm, of a card nobody measured: programs and printers shrink to 94 to 97 %
 (arithmetic of "fit to page"), stated as a bound of 6 %."""
 
+SIZE_USUAL: Final = 0.2
+"""A card larger or smaller by more than this share was printed so on purpose, or its bars were mistyped."""
+
 UNEQUAL_SCALE: Final = 0.003
 """Standard uncertainty, mm per mm, of a printer's x against its y: 0.1 to 0.5 % on modern engines (from
 memory)."""
