@@ -15,14 +15,14 @@ from shapely import LineString, MultiLineString, Polygon
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture
-from trimgeo.vision.line_closing import Closing, close, faces, pieces
+from trimgeo.vision.line_closing import Closing, Sought, closings, faces, pieces
 from trimgeo.vision.line_ink import Floats, Ground, Ink, filled, ground, inks
 from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch
-from trimgeo.vision.line_near import NEAR, guided
-from trimgeo.vision.line_strokes import joined, merged, traced
+from trimgeo.vision.line_near import around, beside
+from trimgeo.vision.line_strokes import traced
 
 Pen = Literal["middle", "inside"]
-SHORT_GAP = 3.0  # mm; bridged first, so that longer gaps are judged by longer strokes
+RIVAL = 0.6  # of the best ring's score: another ring that reaches this could be meant as well
 ALIKE = 0.97  # two rings that share this much of their area are one finding
 FINDING = 0.38
 """Standard uncertainty, mm, that no finding goes below: of twelve drawn boards the worst corner was 0.93 mm
@@ -72,7 +72,7 @@ def find_line(
     """
     place = ground(picture, edge)
     rough = None if near is None else _rough(near, edge, where)
-    candidates = _candidates(place, edge, keep, rough)
+    candidates = _candidates(place, around(edge, keep) if rough is None else beside(edge, rough))
     ink, closing = _only(candidates, where, rough is not None)
     runs = [_measured_run(picture, line, ink) for line in closing.new]
     sound = np.concatenate([run.found.sound for run in runs])
@@ -101,29 +101,17 @@ def _rough(near: NDArray[np.float64], edge: Polygon, where: str) -> Polygon:
     return shape
 
 
-def _candidates(
-    place: Ground, edge: Polygon, keep: Sequence[Any], rough: Polygon | None
-) -> list[tuple[Ink, Closing]]:
-    """Each ink with the ring that its strokes close."""
+def _candidates(place: Ground, sought: Sought) -> list[tuple[Ink, Closing]]:
+    """The rings that each ink closes."""
     within = None
-    if rough is not None:
-        band = rough.exterior.buffer(NEAR + 1)
-        within = filled(place.board.shape, band, place.origin, place.pixels_per_mm)
+    if sought.band is not None:
+        within = filled(place.board.shape, sought.band, place.origin, place.pixels_per_mm)
     found = []
     for ink in inks(place, within):
         here = ink
         if within is not None:
             here = Ink(ink.colour, np.minimum(ink.mask, within), ink.depth, ink.width)
-        strokes = traced(place, here)
-        if len(strokes) > 250:  # nobody draws so many: copper or printing
-            continue
-        if rough is not None:
-            closing = guided(strokes, rough, edge)
-        else:
-            strokes = merged(joined(strokes, ink.width, edge, SHORT_GAP)) if strokes else []
-            closing = close(joined(strokes, ink.width, edge), ink.width, edge, keep)
-        if closing is not None:
-            found.append((here, closing))
+        found += [(here, each) for each in closings(place, here, traced(place, here), sought)]
     return found
 
 
@@ -136,11 +124,10 @@ def _only(found: list[tuple[Ink, Closing]], where: str, guided: bool) -> tuple[I
             else "no drawn line that closes around the keep-outs"
         )
         raise JobError(where, what, "draw it again, or give closer corners" if guided else ASK)
-    best = max(found, key=lambda pair: (pair[1].doubt is None, pair[1].inked))
+    best = max(found, key=lambda pair: pair[1].score)
     for _, other in found:
         both = best[1].ring.intersection(other.ring).area / best[1].ring.union(other.ring).area
-        rival = other.inked > (0.85 if guided else 0.5) * best[1].inked and other.doubt is None
-        if both < ALIKE and rival:
+        if both < ALIKE and other.doubt is None and other.score > RIVAL * best[1].score:
             fix = "give rough corners closer to the line" if guided else ASK
             raise JobError(where, "several lines that could be meant", fix)
     if best[1].doubt is not None:

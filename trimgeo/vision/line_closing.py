@@ -8,27 +8,52 @@ from typing import Any
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, Point, Polygon
 
-from trimgeo.vision.line_ink import Floats
-from trimgeo.vision.line_strokes import Stroke, Strokes
+from trimgeo.vision.line_ink import Floats, Ground, Ink
+from trimgeo.vision.line_links import landings, links
+from trimgeo.vision.line_rings import Round, rounds
+from trimgeo.vision.line_strokes import Stroke
 
-LEAST_SHARE = 0.5  # of the strokes of an ink that must lie on the ring: traces and silk have far less
-MOST_BRIDGED = 0.25  # of the new edges that may lie on joints
-STRAY = 8.0  # mm; a shorter stroke off the ring is a mark, a longer one may be part of the line
+MOST_STROKES = 250  # nobody draws so many: copper or printing
+STRAY = 12.0  # mm; a shorter stroke off the ring is a mark, a longer one may be part of the line
+MOST_STRAY = 0.3  # of the line's own length; more of them are another line
+GUESS = 3.0  # how much more a guessed share of a ring takes from its score than an inked one adds
+LEAST_NEW = 10.0  # mm of new edge
 
 
 @dataclass(frozen=True, eq=False)
 class Closing:
     """A ring as found, before it is measured; ``new`` are its stretches off the board edge, mm.
 
-    ``inked`` is their length with ink below; ``doubt`` says why it must not be used, None where nothing does.
+    ``inked`` is their length with ink below, ``cost`` what their joints ask to believe, both mm; ``score``
+    ranks rings; ``doubt`` says why it must not be used, None where nothing does.
     """
 
     ring: Polygon
     new: tuple[LineString, ...]
     inked: float
+    cost: float
+    score: float
     doubt: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Sought:
+    """What a ring must be: around ``marks`` (k, 2) and ``keep``, or within ``reach`` mm of ``rough``.
+
+    ``band`` is where strokes may lie, None for anywhere; ``most_gap`` the longest bridge, mm, and
+    ``most_guessed`` the share of the new edges that joints may cost.
+    """
+
+    edge: Polygon
+    keep: tuple[Polygon, ...]
+    marks: Floats
+    rough: Polygon | None
+    band: Polygon | None
+    reach: float
+    most_gap: float
+    most_guessed: float
 
 
 def pieces(shape: Any) -> list[Any]:
@@ -51,66 +76,56 @@ def faces(edge: Polygon, lines: Sequence[LineString]) -> list[Polygon]:
     return [f for f in shapely.polygonize([noded]).geoms if inside.contains(f.representative_point())]
 
 
-def close(found: Strokes, width: float, edge: Polygon, keep: Sequence[Any]) -> Closing | None:
-    """The ring of one ink's strokes around ``keep``; None where there is none."""
-    lines = [LineString(s.points) for s in found.strokes] + list(found.joints)
-    if not lines:
+def closings(place: Ground, ink: Ink, strokes: list[Stroke], sought: Sought) -> list[Closing]:
+    """The rings that the strokes of one ink close around what must stay, each with how much speaks for it."""
+    if not strokes or len(strokes) > MOST_STROKES:
+        return []
+    joints = links(place, ink, strokes, sought.most_gap)
+    if sought.band is not None:
+        joints = [link for link in joints if shapely.contains_xy(sought.band, link.line).all()]
+    ends = landings(strokes, ink.width, sought.edge)
+    found = rounds(strokes, joints, ends, sought.edge, sought.marks, lambda line: _passable(line, sought))
+    total = sum(s.length for s in strokes)
+    closed = [_closing(ring, strokes, total, sought) for ring in found]
+    return [each for each in closed if each is not None]
+
+
+def _passable(line: Floats, sought: Sought) -> bool:
+    if sought.band is None:
+        return True
+    points = resampled(LineString(line), 1.0)
+    return bool(shapely.contains_xy(sought.band, points).all())
+
+
+def _closing(ring: Round, strokes: Sequence[Stroke], total: float, sought: Sought) -> Closing | None:
+    area = shapely.make_valid(Polygon(ring.points)).intersection(sought.edge)
+    shape = max((g for g in pieces(area) if g.geom_type == "Polygon"), key=lambda g: g.area, default=None)
+    if shape is None or shape.area > 0.98 * sought.edge.area or not _holds(shape, sought):
         return None
-    face = _face(faces(edge, lines), edge, keep)
-    if face is None:
-        return None
-    split = face.exterior.hausdorff_distance(edge.exterior) < 0.5
-    face = shapely.orient_polygons(Polygon(face.exterior))
-    new = new_stretches(face, edge)
+    shape = shapely.orient_polygons(Polygon(shape.exterior))
+    new = new_stretches(shape, sought.edge)
+    inked = sum(strokes[n].length for n in ring.strokes)
     length = sum(line.length for line in new)
-    if length < 10:
+    if length < LEAST_NEW or ring.cost > sought.most_guessed * length:
         return None
-    band = shapely.union_all(new).buffer(0.3 + 0.3 * width)
-    on = [_share(s, band) for s in found.strokes]
-    inked = sum(s.length * share for s, share in zip(found.strokes, on, strict=True))
-    total = sum(s.length for s in found.strokes)
-    if inked < (1 - MOST_BRIDGED) * length:
-        return None
-    doubt = _doubt(found.strokes, on, face, inked, total)
-    if split:
-        doubt = "the keep-outs lie outside of the closed line"
-    return Closing(face, tuple(new), inked, doubt)
+    inside = shape.buffer(-1.0)
+    stray = [s for n, s in enumerate(strokes) if n not in ring.strokes and s.length > STRAY]
+    within = sum(s.length for s in stray if inside.contains(Point(s.points[len(s.points) // 2])))
+    doubt = None
+    if sought.band is None and within > MOST_STRAY * inked:
+        doubt = "another stroke of the same ink inside of it"
+    score = inked * max(0.0, 1 - GUESS * ring.cost / length) * inked / total
+    return Closing(shape, tuple(new), inked, ring.cost, score, doubt)
 
 
-def _doubt(
-    strokes: Sequence[Stroke], on: list[float], face: Polygon, inked: float, total: float
-) -> str | None:
-    if inked < LEAST_SHARE * total:
-        return "strokes that look alike and do not belong to it"
-    stray = [s for s, share in zip(strokes, on, strict=True) if share < 0.5 and s.length > STRAY]
-    if any(face.contains(shapely.Point(s.points[len(s.points) // 2])) for s in stray):
-        return "another stroke of the same ink inside of it"
-    if sum(s.length for s in stray) > 0.2 * inked:
-        return "other strokes of the same ink beside it"
-    return None
-
-
-def _share(stroke: Stroke, band: Any) -> float:
-    return float(shapely.contains_xy(band, stroke.points[:, 0], stroke.points[:, 1]).mean())
-
-
-def _face(found: list[Polygon], edge: Polygon, keep: Sequence[Any]) -> Polygon | None:
-    if keep:
-        homes = {_home(found, shape) for shape in keep}
-        if len(homes) != 1 or None in homes:
-            return None
-        face = found[homes.pop() or 0]
-        return face if face.area < 0.98 * edge.area else None
-    closed = [f for f in found if f.exterior.distance(edge.exterior) > 0.2]
-    return closed[0] if len(closed) == 1 else None
-
-
-def _home(found: list[Polygon], shape: Any) -> int | None:
-    """The face that holds most of a keep-out."""
-    at = shape.representative_point() if hasattr(shape, "representative_point") else shape
-    solid = shape if shape.area > 0 else at.buffer(0.01)
-    shares = [f.intersection(solid).area / solid.area for f in found]
-    return int(np.argmax(shares)) if shares and max(shares) > 0.5 else None
+def _holds(shape: Polygon, sought: Sought) -> bool:
+    """Whether a ring is one that was asked for: around all keep-outs, or near the rough corners."""
+    if sought.rough is not None:
+        far = shapely.hausdorff_distance(shape.exterior, sought.rough.exterior, densify=0.05)
+        return float(far) < sought.reach + 1.5
+    if not sought.keep:
+        return bool(shape.exterior.distance(sought.edge.exterior) > 0.2)
+    return all(shape.intersection(k).area > 0.5 * k.area for k in sought.keep)
 
 
 def new_stretches(ring: Polygon, edge: Polygon) -> list[LineString]:

@@ -1,81 +1,54 @@
-"""The ring of a drawn line where a person has said roughly where its corners are."""
+"""What ring is sought: around the keep-outs, or near the rough corners that a person has given."""
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import Polygon
 
-from trimgeo.vision.line_closing import Closing, faces, new_stretches
+from trimgeo.vision.line_closing import Sought
 from trimgeo.vision.line_ink import Floats
-from trimgeo.vision.line_strokes import Stroke
+from trimgeo.vision.line_links import GAP
 
 NEAR = 5.0  # mm; how far from the rough corners the line is searched
-LEAST_COVERED = 0.4  # of a side that must lie on strokes
-TURNED = 0.45  # rad; how far a stroke may run askew to its rough side
+_MARKS = 4  # points that a ring must go round: more only cost time, every keep-out is checked after
 
 
-def guided(strokes: Sequence[Stroke], rough: Polygon, edge: Polygon) -> Closing | None:
-    """The ring that the strokes beside each rough side close; None where a side has no stroke.
+def around(edge: Polygon, keep: Sequence[Any]) -> Sought:
+    """The ring around keep-outs, found alone: at most a quarter of it may be guessed."""
+    solid = tuple(_solid(shape) for shape in keep)
+    at = np.array([shapely.get_coordinates(shape.representative_point())[0] for shape in solid])
+    return Sought(edge, solid, _spread(at), None, None, 0.0, GAP, 0.25)
 
-    A rough side along the board edge needs none.  The strokes of a side are run on to meet the next.
+
+def beside(edge: Polygon, rough: Polygon) -> Sought:
+    """The ring beside rough corners: longer gaps may be run over, because it is known where to."""
+    reach = NEAR
+    while (core := rough.buffer(-reach)).is_empty:
+        reach *= 0.7
+    parts = getattr(core, "geoms", [core])
+    at = np.array([shapely.get_coordinates(part.representative_point())[0] for part in parts])
+    band = rough.exterior.buffer(reach)
+    return Sought(edge, (), _spread(at), rough, band, reach, 2 * GAP, 0.4)
+
+
+def _solid(shape: Any) -> Any:
+    return shape if shape.area > 0 else shape.buffer(0.01)
+
+
+def _spread(points: Floats) -> Floats:
+    """At most `_MARKS` of the points, far from each other.
+
+    >>> _spread(np.array([[0.0, 0.0], [1.0, 0.0]])).shape
+    (2, 2)
     """
-    at = shapely.get_coordinates(shapely.orient_polygons(rough).exterior)
-    lines, inked = [], 0.0
-    for a, b in itertools.pairwise(at):
-        found = _beside(strokes, a, b)
-        if found is not None:
-            lines.append(found[0])
-            inked += found[1]
-        elif edge.exterior.distance(shapely.Point((a + b) / 2)) > NEAR:
-            return None
-    if not lines:
-        return None
-    near = [f for f in faces(edge, lines) if _apart(f, rough) < NEAR + 1.5]
-    if len(near) != 1:
-        return None
-    ring = shapely.orient_polygons(Polygon(near[0].exterior))
-    return Closing(ring, tuple(new_stretches(ring, edge)), inked, None)
-
-
-def _apart(face: Polygon, rough: Polygon) -> float:
-    return float(shapely.hausdorff_distance(face.exterior, rough.exterior, densify=0.05))
-
-
-def _beside(strokes: Sequence[Stroke], a: Floats, b: Floats) -> tuple[LineString, float] | None:
-    """The line through the strokes along one rough side, run on both ways, and the length that has ink."""
-    length = float(np.hypot(*(b - a)))
-    way = (b - a) / length
-    normal = np.array([-way[1], way[0]])
-    gathered = []
-    for stroke in strokes:
-        if len(stroke.points) < 4:
-            continue
-        reach = min(5, len(stroke.points) // 2)
-        run = np.gradient(stroke.points, axis=0)
-        even = np.ones(2 * reach + 1)
-        run = np.column_stack([np.convolve(np.pad(c, reach, mode="edge"), even, "valid") for c in run.T])
-        askew = np.abs(run @ normal) <= np.tan(TURNED) * np.abs(run @ way)
-        s, t = (stroke.points - a) @ way, (stroke.points - a) @ normal
-        use = askew & (np.abs(t) < NEAR) & (s > -NEAR) & (s < length + NEAR)
-        gathered.append(np.column_stack([s[use], t[use]]))
-    points = np.vstack([*gathered, np.zeros((0, 2))])
-    bins = np.floor(points[:, 0]).astype(int)
-    filled = np.unique(bins)
-    if len(filled) < max(4, LEAST_COVERED * length):
-        return None
-    spread = np.array([np.ptp(points[bins == n, 1]) for n in filled])
-    single = float(
-        (spread < 1.2).sum()
-    )  # two strokes side by side are copper or printing more likely than ink
-    middle = np.array([np.median(points[bins == n], axis=0) for n in filled])
-    middle = middle[np.argsort(middle[:, 0])]
-    line = a + middle[:, :1] * way + middle[:, 1:] * normal
-    slope = [np.polyfit(part[:, 0], part[:, 1], 1)[0] for part in (middle[:6], middle[-6:])]
-    run_on = [max(8.0, middle[0, 0] + 8.0), max(8.0, length - middle[-1, 0] + 8.0)]
-    start = line[0] - run_on[0] * (way + slope[0] * normal)
-    stop = line[-1] + run_on[1] * (way + slope[1] * normal)
-    return LineString([start, *line, stop]), single
+    if not len(points):
+        return np.zeros((0, 2))
+    chosen = [points[0]]
+    while len(chosen) < min(_MARKS, len(points)):
+        far = np.min([np.hypot(*(points - c).T) for c in chosen], axis=0)
+        chosen.append(points[int(np.argmax(far))])
+    return np.array(chosen)
