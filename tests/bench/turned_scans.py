@@ -149,7 +149,7 @@ def shown(kind: str, rows: np.ndarray) -> None:
 
 def main(count: int, first: int) -> None:
     cv2.setNumThreads(1)
-    face = scanner.drawn_face(FACE, 1)
+    face = scanner.blurred(scanner.drawn_face(FACE, 1), DPI)
     every: dict[str, list[list[float]]] = {kind: [] for kind in KINDS}
     with tempfile.TemporaryDirectory() as folder:
         for n in range(count):
@@ -157,6 +157,7 @@ def main(count: int, first: int) -> None:
             row = one(kind, first + n // len(KINDS), face, Path(folder))
             if row is not None:
                 every[kind].append(row)
+            print(n, kind, *(f"{each:.3f}" for each in row or ()), file=sys.stderr, flush=True)
     print(
         f"{count} scans of A4 at {DPI:g} dpi; mm: median, largest, how many over 0.05\n"
         f"{'':24}{'n':>4}  before | bend, turned    | shape           | rigid       | error      bound  held"

@@ -54,12 +54,12 @@ def exact(g):
 
 @pytest.fixture(scope="session")
 def face():
-    return scanner.drawn_face(FACE, 1)
+    return scanner.blurred(scanner.drawn_face(FACE, 1), DPI)
 
 
 @pytest.fixture(scope="session")
 def other_face():
-    return scanner.drawn_face(FACE, 2)
+    return scanner.blurred(scanner.drawn_face(FACE, 2), DPI)
 
 
 def scan(face, lay, error, seed, light=0.0):
@@ -175,8 +175,7 @@ def test_the_picture_at_true_scale_is_straightened_by_the_same_bends(face, strai
     row, column = np.mgrid[: drawn.shape[0], : drawn.shape[1]]
     x, y = (column - origin[0]) / per_mm, (origin[1] - row) / per_mm
     way = np.stack([x + 3, FACE[1] - 3 - y], axis=-1) * scanner.PER_MM - 0.5
-    blurred = cv2.GaussianBlur(face, (0, 0), 0.5 * scanner.PER_MM / per_mm)
-    truth = cv2.remap(blurred, way.astype(np.float32), None, cv2.INTER_LINEAR).astype(np.float32)
+    truth = cv2.remap(face, way.astype(np.float32), None, cv2.INTER_LINEAR).astype(np.float32)
     for top in (110, 260, 400):  # judge: OpenCV's own registration of windows (ECC)
         for left in (60, 200, 330):
             window = np.s_[top : top + 96, left : left + 96]

@@ -27,6 +27,8 @@ _CORRELATED: Final = float(np.sqrt(4 * np.pi * _BLUR**2))
 """Smoothed noise is alike over 4 pi s^2 pixels, so its mean looks that much surer than it is."""
 _LEAST_CONTRAST: Final = 3.0
 """Grey levels, rms of the gradient over a patch in its weaker direction: below it there is only noise."""
+_SETTLED: Final = 0.1
+"""Pixels: from a guess this near one step of least squares ends within a hundredth of a pixel."""
 _TINY: Final = 1e-9
 
 
@@ -137,18 +139,23 @@ def refined(
     from its guess, has the score nan.
     """
     steady = _stack(cv2, first, at, np.broadcast_to(np.eye(2), linear.shape), half)
-    known = np.isfinite(steady).all(axis=(1, 2))
+    known = np.asarray(np.isfinite(steady).all(axis=(1, 2)), dtype=np.bool_)
     found = to.astype(np.float64).copy()
     sd, score = np.full(len(at), np.inf), np.full(len(at), np.nan)
+    moving = known.copy()
     for _ in range(rounds):
-        guess = np.rint(found * _STEPS_PER_PIXEL) / _STEPS_PER_PIXEL
-        moved = _stack(cv2, second, guess, linear, half)
-        known &= np.isfinite(moved).all(axis=(1, 2))
-        if not known.any():
+        chosen = np.flatnonzero(moving)
+        guess = np.rint(found[chosen] * _STEPS_PER_PIXEL) / _STEPS_PER_PIXEL
+        moved = _stack(cv2, second, guess, linear[chosen], half)
+        inside = np.isfinite(moved).all(axis=(1, 2))
+        known[chosen[~inside]] = False
+        chosen, guess, moved = chosen[inside], guess[inside], moved[inside]
+        if len(chosen) == 0:
             break
-        shift, sd[known], score[known] = _shifts(steady[known], moved[known])
-        step = np.einsum("nij,nj->ni", linear[known], np.clip(shift, -2.0, 2.0))
-        found[known] = guess[known] + step
+        shift, sd[chosen], score[chosen] = _shifts(steady[chosen], moved)
+        found[chosen] = guess + np.einsum("nij,nj->ni", linear[chosen], np.clip(shift, -2.0, 2.0))
+        moving[:] = False
+        moving[chosen] = np.hypot(*shift.T) > _SETTLED
     away = np.hypot(*(found - to).T) > 3.0
     score[~known | away] = np.nan
     return Matches(at.astype(np.float64), found, sd, score)
