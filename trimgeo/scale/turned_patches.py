@@ -27,6 +27,9 @@ _CORRELATED: Final = float(np.sqrt(4 * np.pi * _BLUR**2))
 """Smoothed noise is alike over 4 pi s^2 pixels, so its mean looks that much surer than it is."""
 _LEAST_CONTRAST: Final = 3.0
 """Grey levels, rms of the gradient over a patch in its weaker direction: below it there is only noise."""
+_ROUNDS: Final = 3
+_BATCH: Final = 200
+"""Patches measured at a time: all together would take more memory than the scans."""
 _SETTLED: Final = 0.1
 """Pixels: from a guess this near one step of least squares ends within a hundredth of a pixel."""
 _TINY: Final = 1e-9
@@ -122,14 +125,7 @@ def searched(
 
 
 def refined(
-    cv2: ModuleType,
-    first: Grey,
-    second: Grey,
-    at: Floats,
-    to: Floats,
-    linear: Floats,
-    half: int,
-    rounds: int = 3,
+    cv2: ModuleType, first: Grey, second: Grey, at: Floats, to: Floats, linear: Floats, half: int
 ) -> Matches:
     """Patches of (2 half + 1)² pixels whose guess is good to a pixel or two, to a few hundredths.
 
@@ -138,12 +134,26 @@ def refined(
     both pictures' so that neither's noise pulls the shift.  A patch off a picture, or one that runs away
     from its guess, has the score nan.
     """
+    batches = [slice(n, n + _BATCH) for n in range(0, max(len(at), 1), _BATCH)]
+    parts = [_refined(cv2, first, second, at[b], to[b], linear[b], half) for b in batches]
+    return Matches(
+        np.concatenate([part.at for part in parts]),
+        np.concatenate([part.to for part in parts]),
+        np.concatenate([part.sd for part in parts]),
+        np.concatenate([part.score for part in parts]),
+    )
+
+
+def _refined(
+    cv2: ModuleType, first: Grey, second: Grey, at: Floats, to: Floats, linear: Floats, half: int
+) -> Matches:
+    """The same for a few of them."""
     steady = _stack(cv2, first, at, np.broadcast_to(np.eye(2), linear.shape), half)
     known = np.asarray(np.isfinite(steady).all(axis=(1, 2)), dtype=np.bool_)
     found = to.astype(np.float64).copy()
     sd, score = np.full(len(at), np.inf), np.full(len(at), np.nan)
     moving = known.copy()
-    for _ in range(rounds):
+    for _ in range(_ROUNDS):
         chosen = np.flatnonzero(moving)
         guess = np.rint(found[chosen] * _STEPS_PER_PIXEL) / _STEPS_PER_PIXEL
         moved = _stack(cv2, second, guess, linear[chosen], half)
