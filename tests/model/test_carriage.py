@@ -60,3 +60,5 @@ def test_beyond_the_nodes_the_field_stays_as_it_is_at_their_rim(lens):
     rim = np.array([[0.0, 120.0], [180.0, 80.0]])
     beyond = rim + np.array([[-500.0, 0.0], [700.0, 0.0]])
     assert np.allclose(lens.ideal(beyond) - beyond, lens.ideal(rim) - rim)
+    assert np.allclose(lens.slopes(beyond)[:, :, 0], [1.0, 0.0])
+    assert np.allclose(lens.slopes(beyond)[:, :, 1], lens.slopes(rim)[:, :, 1])

@@ -56,6 +56,8 @@ class CarriageLens:
         """d(ideal)/d(pixel as taken), shape (n, 2, 2)."""
         across = self._summed(self.field[None], pixels, by=0)[:, :, 0] / self.step[0]
         down = self._summed(self.field[None], pixels, by=1)[:, :, 0] / self.step[1]
+        at, held = self._at(pixels, self.field.shape[:0:-1])
+        across[at[:, 0] != held[:, 0]], down[at[:, 1] != held[:, 1]] = 0.0, 0.0
         return np.asarray(np.eye(2) + np.stack([across, down], axis=2))
 
     def jacobian(self, pixels: Floats) -> Floats:
@@ -77,10 +79,14 @@ class CarriageLens:
 
     def _cells(self, pixels: Floats, nodes: tuple[int, ...]) -> tuple[NDArray[np.int64], Floats]:
         """The first of four nodes each way, and how far past the second of them, shapes (n, 2)."""
-        at = (pixels - np.array(self.start)) / np.array(self.step)
-        at = np.clip(at, 1.0, np.array(nodes) - 2.0)
+        _, at = self._at(pixels, nodes)
         cell = np.minimum(np.floor(at), np.array(nodes) - 3.0)
         return cell.astype(np.int64) - 1, at - cell
+
+    def _at(self, pixels: Floats, nodes: tuple[int, ...]) -> tuple[Floats, Floats]:
+        """Pixels in steps from the first node, and the same held between the outer nodes but one."""
+        at = (pixels - np.array(self.start)) / np.array(self.step)
+        return at, np.asarray(np.clip(at, 1.0, np.array(nodes) - 2.0))
 
 
 def _values(s: Floats) -> Floats:
