@@ -12,8 +12,10 @@ from scipy.optimize import least_squares
 
 from trimgeo.errors import JobError
 from trimgeo.model.card import CARDS
+from trimgeo.scale import bound
 from trimgeo.scale.camera import CAMERA, Camera, rotation
 from trimgeo.scale.cardfit import fit_cards
+from trimgeo.scale.place import placed
 
 
 def load(name, path):
@@ -154,6 +156,22 @@ def test_a_file_that_lies_about_the_focal_length_is_not_believed(times):
     assert any("zoomed or cropped" in text for text in fit.warnings)
     _, largest, stated = BENCH.judged(fit, scene)
     assert largest <= stated
+
+
+def test_a_picture_taken_row_by_row_in_a_tremor_has_a_bound_that_covers_it_and_says_why():
+    # Rows shifted by a sine of 2 pixels: nothing that a camera or a bent card does.
+    def shaken(pixels):
+        return pixels + np.column_stack([2 * np.sin(2 * np.pi * pixels[:, 1] / 300), 0 * pixels[:, 0]])
+
+    for seed in (1, 2, 5):
+        scene = CAMERA_OF_TESTS.random_scene(seed)
+        shot = BENCH.shot_of(scene)
+        (fit,) = fit_cards([replace(shot, pixels=shaken(shot.pixels))], ["photo"])
+        ends, rim = scene.read_off(np.array([[0.0, 0.0], [150.0, 0.0]])), scene.pixels_of(BENCH.EDGE)
+        to_board = placed(fit.to_card, *map(tuple, shaken(ends)))
+        largest = np.hypot(*(to_board.to_mm(shaken(rim)) - BENCH.EDGE).T).max()
+        assert 0.2 < largest <= bound.bound(to_board, shaken(rim))
+        assert any("moved during the exposure" in text for text in fit.warnings)
 
 
 def test_five_percent_of_wild_corners_change_nothing():

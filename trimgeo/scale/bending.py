@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from trimgeo.scale.adjustment import Adjusted, Sheet, Sight, adjusted
 from trimgeo.scale.bend import TERMS, evidence, shapes
 from trimgeo.scale.camera import CAMERA, TURN
-from trimgeo.scale.limits import CARD_FLAT
+from trimgeo.scale.limits import CARD_FLAT, FAR_OFF
 
 Floats = NDArray[np.float64]
 
@@ -63,18 +63,20 @@ def without_sides(fit: Adjusted) -> list[Floats]:
 
     Where a card is bent: the bend is a model, and how the fit shifts when each of the four sides
     in turn takes no part shows how far another bend could move it; and where on the bend the board lies
-    is not known (`LIES_ON_BEND`).  Half the sum of the squared shifts is
-    added: four sides, each shift common to a direction.
+    is not known (`LIES_ON_BEND`).  The same where corners lie so far off that no model explains them
+    (`FAR_OFF`): a crease, a picture taken row by row.  Half the sum of the squared shifts is added: four
+    sides, each shift common to a direction.
     """
     nothing = np.zeros((fit.layout.count, fit.layout.count))
     extra = [nothing for _ in fit.sights]
     for v, sight in enumerate(fit.sights):
         sheet = fit.sheets[sight.sheet]
-        if not asked_for(sheet):
+        if not asked_for(sheet) and fit.spread[v] <= FAR_OFF:
             continue
         shifts = [_shift(fit, v, kept) for kept in _sides(sight, sheet) if kept.sum() >= _LEFT]
         heights = np.zeros(fit.layout.count)
-        heights[fit.layout.columns[v][fit.layout.seen :]] = LIES_ON_BEND * bend_reach(fit, v)
+        if asked_for(sheet):
+            heights[fit.layout.columns[v][fit.layout.seen :]] = LIES_ON_BEND * bend_reach(fit, v)
         extra[v] = sum((np.outer(s, s) for s in shifts), nothing) / 2 + np.outer(heights, heights)
     return extra
 

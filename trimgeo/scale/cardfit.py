@@ -26,6 +26,7 @@ from trimgeo.scale.limits import (
     CARD_RESETTLES,
     CENTRE_SHARE,
     DECENTRING,
+    FAR_OFF,
     FEW_CORNERS,
     FOCAL_GUESS,
     FOCAL_TOLD,
@@ -36,6 +37,7 @@ from trimgeo.scale.limits import (
     UNEQUAL_SCALE,
     UNKNOWN_SCALE,
 )
+from trimgeo.scale.registration import wandering
 from trimgeo.tables import BAR, COVERAGE_FACTOR
 
 Floats = NDArray[np.float64]
@@ -290,6 +292,8 @@ def _told(
         )
     misses = fit.misses[v]
     residuals_mm = np.einsum("nij,nj->ni", to_card.slopes(shot.pixels), misses)
+    if fit.spread[v] > FAR_OFF:
+        to_card = replace(to_card, covariance=to_card.covariance + _astray(to_card, shot, residuals_mm))
     used = int((fit.weights[v] > 0.25).sum())
     return CardFit(
         to_card,
@@ -309,6 +313,16 @@ def _told(
         fit.covariance,
         extra,
     )
+
+
+def _astray(to_card: PlaneMap, shot: CardShot, residuals_mm: Floats) -> Floats:
+    """Covariance, shape (17, 17), of an unknown change of the map as large as corners lie off.
+
+    Whatever moves corners by more than they were read moves neighbours together, and the board with them.
+    """
+    rms = float(np.sqrt((residuals_mm**2).sum(axis=1).mean()))
+    ways = wandering(to_card, shot.pixels, "perspective", rms)
+    return np.asarray(ways @ ways.T)
 
 
 def _without_height(fit: Adjusted, v: int, slopes: Floats) -> Floats:

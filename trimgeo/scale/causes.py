@@ -8,12 +8,9 @@ from numpy.typing import NDArray
 from trimgeo.scale.adjustment import Adjusted
 from trimgeo.scale.bending import asked_for, bend_reach
 from trimgeo.scale.camera import CAMERA, FOCAL
-from trimgeo.scale.limits import CARD_BEND_SHOWN, FOCAL_OPEN, LEAST_UNEQUAL
+from trimgeo.scale.limits import CARD_BEND_SHOWN, FAR_OFF, FOCAL_OPEN, LEAST_UNEQUAL
 
 Floats = NDArray[np.float64]
-
-_FAR_OFF = 3.0
-"""Misses so many times what the corners are known to have another cause."""
 
 _LET_GO = 0.25
 _MANY = 0.05
@@ -93,7 +90,7 @@ def _told_bend(fit: Adjusted, v: int) -> list[str]:
 
 def _told_misses(fit: Adjusted, v: int) -> list[str]:
     found = []
-    if fit.spread[v] > _FAR_OFF:
+    if fit.spread[v] > FAR_OFF:
         found.append(
             f"its corners lie {fit.spread[v]:.1f} times as far off as they were read: the camera or "
             "the card moved during the exposure, or the card is creased; the uncertainty is widened"

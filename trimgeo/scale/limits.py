@@ -111,6 +111,9 @@ LEAST_UNEQUAL: Final = 0.0005
 """Half the difference of a card's x and y, mm per mm, below which nothing is said of it: what a caliper
 reads of a bar."""
 
+FAR_OFF: Final = 3.0
+"""Misses so many times what the corners are known to have a cause that no camera or bend explains."""
+
 MOST_SPREAD: Final = 15.0
 """Corners that lie this many times farther off than they were read show no flat card through a lens: a
 picture put together, a card glued or creased (measured: tests/bench/worst_pictures.py)."""
