@@ -138,13 +138,44 @@ def test_a_straight_scanner_stays_straight(scenes, tmp_path, face, upright):
     assert scanner.rigid_error(after, true) < 0.01
 
 
-def test_an_even_error_of_scale_hides_and_is_in_the_bound(scenes, tmp_path, face):
-    first, second = scan(face, FLAT, stretched, 1), scan(face, OVER, stretched, 2)
-    view, after, true = seen(scenes, tmp_path, first, second, error=stretched)
+@pytest.fixture(scope="session")
+def stretched_twice(face):
+    """Both scans by a scanner whose scale is off by 0.1 %."""
+    return scan(face, FLAT, stretched, 1), scan(face, OVER, stretched, 2)
+
+
+def test_an_even_error_of_scale_hides_and_is_in_the_bound(scenes, tmp_path, stretched_twice):
+    view, after, true = seen(scenes, tmp_path, *stretched_twice, error=stretched)
     worst = np.hypot(*(after - true).T).max()
     assert worst > 0.08  # 0.1 % of 76 and 94 mm: no half turn shows it
     assert worst < view.uncertainty
     assert "an even error of scale hides from turning" in view.note
+
+
+def lengths_on_it(scenes, lay, error, off=0.0):
+    """Two lengths across the face as `checks`, their pixels true and their lengths off by so much."""
+    ends = np.array([[[3, 50], [79, 50]], [[41, 5], [41, 95]]], dtype=float)
+    seen_at = scanner.pixels(lay.on_glass(ends.reshape(-1, 2), FACE), error, DPI).reshape(2, 2, 2)
+    true = np.hypot(*(ends[:, 1] - ends[:, 0]).T) + off
+    return tuple(scenes.check(*both, length) for both, length in zip(seen_at, true, strict=True))
+
+
+def test_lengths_by_caliper_show_the_even_scale_that_hides_from_turning(scenes, tmp_path, stretched_twice):
+    bare, before, true = seen(scenes, tmp_path, *stretched_twice, error=stretched)
+    checks = lengths_on_it(scenes, FLAT, stretched)
+    view, after, _ = seen(scenes, tmp_path, *stretched_twice, error=stretched, checks=checks)
+    assert scanner.rigid_error(after, true) < 0.85 * scanner.rigid_error(before, true)  # two pixels are read
+    assert np.hypot(*(after - true).T).max() < view.uncertainty < bare.uncertainty
+    assert "of it is left by the lengths in `checks`" in view.note
+
+
+def test_a_length_that_no_scanner_explains_is_not_used_but_told(scenes, tmp_path, stretched_twice):
+    bare, before, _ = seen(scenes, tmp_path, *stretched_twice, error=stretched)
+    checks = lengths_on_it(scenes, FLAT, stretched, off=1.5)
+    view, after, _ = seen(scenes, tmp_path, *stretched_twice, error=stretched, checks=checks)
+    assert np.allclose(before, after)
+    assert view.uncertainty > 2 * bare.uncertainty
+    assert any("the uncertainty is widened" in text for text in view.warnings)
 
 
 def test_a_bend_that_hides_from_an_exact_half_turn_is_in_the_bound(scenes, tmp_path, face):

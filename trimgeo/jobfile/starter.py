@@ -70,7 +70,8 @@ scale = {{ points = [
 # bottom face: to the viewer's left).
 # scale = {{ dpi = 300 }}   # or [300, 301] for x and y
 # A scanner bends what it scans by some tenths of a mm.  Turn the board by 180 degrees on the glass, scan
-# it again (same area, same resolution; a few degrees askew show more) and name that file:
+# it again (same area, same resolution; a few degrees askew show more) and name that file; an even error
+# of scale stays hidden, which long `checks` (below) then show:
 # scale = {{ dpi = 300, turned = "scan-turned.png" }}
 # place = {{ origin = [120, 2950], along = [3900, 2948] }}
 # Another view can lend its millimetres, or say where the board lies, by spots that both show:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,6 +63,10 @@ class CarriageLens:
     def jacobian(self, pixels: Floats) -> Floats:
         """d(ideal)/d(parameters), shape (n, 2, q): the modes themselves."""
         return self._summed(self.modes, pixels)
+
+    def changed(self, by: Floats) -> CarriageLens:
+        """The lens with its parameters changed by so much, shape (q,)."""
+        return replace(self, field=self.field + np.tensordot(by, self.modes, 1))
 
     def _summed(self, weights: Floats, pixels: Floats, by: int | None = None) -> Floats:
         """Splines of weights (m, 2, rows, columns) at pixels (n, 2), shape (n, 2, m), or their slope."""

@@ -9,15 +9,17 @@ from pathlib import Path
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import Pixels
 from trimgeo.model.capture import DpiScale, ViewTable
+from trimgeo.scale.checked import check_ends
 from trimgeo.scale.dpi import Resolution, scan_map, scan_resolution, told_resolution
 from trimgeo.scale.scaled import Scaled
 from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
 from trimgeo.scale.turned import TurnedFit, turned_fit, turned_map
+from trimgeo.scale.turned_lengths import even_scale, with_lengths
 
 
 def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Scaled:
-    """The map of a scan.
+    """The map of a scan; of a turned one, whose bends are known, `checks` show the even scale.
 
     Raises `trimgeo.JobError` where its resolution cannot be used, and where a second scan is named that
     does not show the same face turned by 180 degrees.
@@ -29,19 +31,18 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Sca
     warnings: tuple[str, ...] = ()
     if source.camera:
         warnings += ("its picture comes from a camera: dpi fits a flatbed scan only",)
-    checked = "" if table.checks else "; nothing was checked"
     if scale.turned is None:
         note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
-        return Scaled(to_board, "dpi", note + checked, (0.0, 0.0), warnings)
+        note += "" if table.checks else "; nothing was checked"
+        return Scaled(to_board, "dpi", note, (0.0, 0.0), warnings)
     fit = _by_turning(source, table, scale.turned, dpi, where)
-    return Scaled(
-        turned_map(to_board, fit),
-        "dpi",
-        f"{note}; {fit.note}{checked}",
-        (0.0, 0.0),
-        (*warnings, *fit.warnings),
-        fit.residuals,
+    bare = turned_map(to_board, fit)
+    to_board = with_lengths(bare, *check_ends(source, table, where))
+    note += (
+        f"; {fit.note}; an even error of scale hides from turning, and {100 * even_scale(to_board):.2f} % "
     )
+    note += "is allowed for it" if to_board is bare else "of it is left by the lengths in `checks`"
+    return Scaled(to_board, "dpi", note, (0.0, 0.0), (*warnings, *fit.warnings), fit.residuals)
 
 
 def _by_turning(source: Source, table: ViewTable, name: str, dpi: Resolution, where: str) -> TurnedFit:

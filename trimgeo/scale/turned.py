@@ -16,7 +16,7 @@ from trimgeo.scale.turned_facing import MOST_OFF, facing
 from trimgeo.scale.turned_fitting import Turning
 from trimgeo.scale.turned_pairs import LEAST_SHARE, Grey, Scans, coarsely, finely, levels
 from trimgeo.scale.turned_refused import why_not_turned
-from trimgeo.tables import COVERAGE_FACTOR, COVERAGE_FACTOR_PLANE, MM_PER_INCH
+from trimgeo.tables import COVERAGE_FACTOR_PLANE, MM_PER_INCH
 
 Floats = NDArray[np.float64]
 
@@ -104,15 +104,11 @@ def _note(fit: Turning, known: Bends) -> str:
     inside = known.modes[:, :, 1:-1, 1:-1]
     bend = float(np.hypot(*np.tensordot(fit.weights[_SHAPED:], inside[_SHAPED:], 1)).max())
     left = COVERAGE_FACTOR_PLANE * _largest_deviation(fit.covariance[_SHAPED:, _SHAPED:], inside[_SHAPED:])
-    x = (inside[0, 0, 0, 1] - inside[0, 0, 0, 0]) / known.step[0]
-    y = (inside[1, 1, 1, 0] - inside[1, 1, 0, 0]) / known.step[1]
-    scale = float((np.sqrt(np.diag(fit.covariance)[:2]) * np.abs([x, y])).max())
     rest = fit.residuals[fit.kept]
     return (
         f"its second scan, turned by {np.degrees(fit.angle) % 360:.1f} degrees, shows the scanner's own "
         f"bends: {fit.kept.sum()} patches agree to {np.sqrt((rest**2).sum(axis=1).mean()):.3f} mm rms, up to "
-        f"{bend:.2f} mm is taken out, {left:.2f} mm of what turning does not show is allowed for; an even "
-        f"error of scale hides from turning, and {100 * COVERAGE_FACTOR * scale:.2f} % is allowed for it"
+        f"{bend:.2f} mm is taken out, {left:.2f} mm of what turning does not show is allowed for"
     )
 
 
