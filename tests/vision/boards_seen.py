@@ -49,6 +49,8 @@ class Scene:
     overhang: bool = False
     glare: bool = False
     seed: int = 0
+    metal_walls: bool = False  # of holes with a ring, lit from one side
+    gloom: float = 1.0  # how bright the ground under a hole is, against the ground beside the board
 
 
 def coverage(polygon, frame):
@@ -115,6 +117,9 @@ def picture_of(scene):
     if discs:
         drilled = scene.board.difference(shapely.union_all(discs))
     canvas = _background(scene, rng, columns, rows, origin)
+    if scene.gloom != 1.0:
+        under = scene.board.buffer(-2.0)
+        canvas *= 1 - (1 - scene.gloom) * coverage(seen(under), (0, 0, columns, rows))[..., None]
     if scene.shadow:
         _shadow(canvas, scene, seen)
     if scene.eye is not None:
@@ -124,12 +129,32 @@ def picture_of(scene):
             tone = 0.8 + 0.2 * rng.random()
             cut = affinity.scale(drilled, k, k, origin=(ex, ey))
             paint(canvas, seen(cut), np.array(WALL) * tone)
+            if scene.metal_walls:
+                _metal_walls(
+                    canvas, scene, lambda shape, k=k: seen(affinity.scale(shape, k, k, origin=(ex, ey)))
+                )
     face = _face(scene, rng, canvas.shape, seen)
     share = coverage(seen(drilled), (0, 0, columns, rows))[..., None]
     canvas += share * (face - canvas)
     if scene.overhang:
         _connector(canvas, scene, seen)
     return _camera(canvas, scene, rng), origin
+
+
+def _metal_walls(canvas, scene, seen):
+    """One cross section of the plated walls: bright where they face the light, from the upper left."""
+    sun = math.radians(130.0)
+    for x, y, d, ring in scene.holes:
+        if not ring:
+            continue
+        wall = disc(x, y, d + 0.2).difference(disc(x, y, d))
+        for n in range(12):
+            middle = 2 * np.pi * (n + 0.5) / 12
+            angle = middle + np.linspace(-np.pi / 12, np.pi / 12, 5)
+            arc = np.column_stack([x + d * np.cos(angle), y + d * np.sin(angle)])
+            sector = Polygon([(x, y), *arc])
+            light = 0.55 - 0.4 * math.cos(middle - sun)  # the inside of a wall faces the middle
+            paint(canvas, seen(wall.intersection(sector)), np.array(COPPER) * light)
 
 
 def disc(x, y, diameter):
@@ -327,7 +352,7 @@ def random_holes(board, rng, count):
         if len(holes) >= count:
             break
         d = float(rng.choice([0.3, 0.4, 0.6, 0.8, 1.0, 1.3, 2.0, 3.2, 4.3, 6.0]))
-        ring = float(rng.choice([0.15, 0.25, 0.4, 0.8])) if d < 2.5 or rng.random() < 0.5 else 0.0
+        ring = float(rng.choice([0.15, 0.25, 0.4, 0.8])) if rng.random() < (0.8 if d < 2.5 else 0.5) else 0.0
         x, y = rng.uniform(x0, x1), rng.uniform(y0, y1)
         spot = shapely.Point(x, y).buffer(d / 2 + ring + 0.8)
         if not board.contains(spot):
