@@ -98,6 +98,22 @@ def test_an_outline_over_the_edge_is_refused_with_how_far_and_where(points: Any,
         outline(points)
 
 
+@pytest.mark.parametrize("least", [5e-324, 1e-310, 1e-229, 1e-20])
+def test_a_spike_thinner_than_numbers_tell_apart_is_refused_like_any_other(least: float) -> None:
+    with pytest.raises(JobError, match=r"leaves the board by 920.00 mm near \(0.000, 1000.000\)"):
+        outline([[0, 0], [50, 0], [100, 0], [100, 60], [0, 60], [-least, 1000]])
+
+
+@pytest.mark.parametrize("least", [5e-324, 1e-310, 1e-229, 1e-20])
+def test_corners_nearer_than_numbers_tell_apart_count_once_or_are_refused_in_a_sentence(least: float) -> None:
+    clean = outline([[0, 0], [50, 0], [50, 60], [0, 60]])
+    again = outline([[0, 0], [0, 0], [50, 0], [50, least], [50, 60], [50, 60], [least, 60], [0, 60]])
+    assert again.polygon.symmetric_difference(clean.polygon).area < 1e-12
+    for points in ([[0, 0], [least, 0], [0, least]], [[0, 0], [0, 0], [50, 0], [50, 0]], [[0, 0]] * 5):
+        with pytest.raises(JobError, match=r"found (fewer than three different points|points in one line)"):
+            outline(points)
+
+
 def test_a_side_across_a_notch_leaves_the_board_though_no_corner_does() -> None:
     with pytest.raises(JobError, match=r"leaves the board by 10\.00 mm near \(50, (80|[5-7]\d(\.\d+)?)\)"):
         outline([[10, 10], [90, 10], [90, 80], [10, 80]], NOTCHED)

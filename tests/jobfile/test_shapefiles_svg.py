@@ -16,7 +16,8 @@ from shapely import Polygon
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
-from trimgeo.jobfile.svg_in import Element, transform
+from trimgeo.jobfile.svg_in import Element
+from trimgeo.jobfile.svg_path import transform
 
 NAMESPACES = (
     'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" xmlns:e="urn:some-editor"'

@@ -176,7 +176,8 @@ def _farthest_outside(outline: Polygon, board: Polygon) -> tuple[float, tuple[fl
     """
     beyond = outline.difference(board)
     step = max(0.1, beyond.length / 20_000)
-    points = shapely.get_coordinates(shapely.segmentize(beyond, step))
+    # A spike thinner than numbers tell apart has no area beyond the board: its corners are looked at as well.
+    points = shapely.get_coordinates([shapely.segmentize(beyond, step), outline])
     distances = shapely.distance(shapely.points(points), board)
     n = int(np.argmax(distances))
     return float(distances[n]), (float(points[n, 0]), float(points[n, 1]))
