@@ -1,12 +1,15 @@
 """A height told wrong, seen by two photos of a board that lay still: the simulated camera is the truth."""
 
 import importlib.util
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import trimgeo
+from trimgeo.scale import read_views
 from trimgeo.scale.agreeing import Lying, axis_of, height_doubted, listed
 from trimgeo.scale.cardfit import fit_cards
 from trimgeo.scale.registration import Spots
@@ -87,14 +90,47 @@ def test_one_of_three_heights_told_wrong_is_found_where_four_spots_are_shared():
     assert abs(found.here + 1.5) <= 1.5 * found.reach
 
 
-@pytest.mark.parametrize(("by", "told"), [(0.0, False), (1.5, True)])
-def test_a_job_with_two_photos_warns_of_a_wrong_height(tmp_path, by, told):
-    asked = PHOTOS.options(["--views", "2", "--size", "2000", "1500", "--wrong-height", str(by)])
+@pytest.fixture(scope="module")
+def photos(tmp_path_factory):
+    """Two photos as files, and their scenes."""
+    folder = tmp_path_factory.mktemp("photos")
     scenes = two_photos(6, size=(2000, 1500), height=4.0)
     for n, scene in enumerate(scenes):
-        scene.save(tmp_path / f"{n}.jpg")
-    views = PHOTOS.prepared(scenes, tmp_path, asked)
-    for (to_board, stated, warnings), scene in zip(views, scenes, strict=True):
-        assert any("lies" in text and "lower above the card than said" in text for text in warnings) == told
+        scene.save(folder / f"{n}.jpg")
+    return folder, scenes
+
+
+def asked(by):
+    return PHOTOS.options(["--views", "2", "--size", "2000", "1500", "--wrong-height", str(by)])
+
+
+def says_lower(warnings):
+    return any("agree only if" in text and "lower above the card than said" in text for text in warnings)
+
+
+@pytest.mark.parametrize(("by", "told"), [(0.0, False), (1.5, True)])
+def test_a_job_with_two_photos_warns_of_a_wrong_height_and_allows_for_it(photos, by, told):
+    folder, scenes = photos
+    for (to_board, stated, warnings), scene in zip(
+        PHOTOS.prepared(scenes, folder, asked(by)), scenes, strict=True
+    ):
+        assert says_lower(warnings) == told
         misses = to_board.to_mm(scene.pixels_of(PHOTOS.PLACES)) - PHOTOS.PLACES
         assert np.hypot(*misses.T).max() <= stated
+
+
+def test_spots_that_place_one_photo_on_the_other_tell_a_wrong_height(photos):
+    folder, scenes = photos
+    spots = np.array([[5.0, 5.0], [140.0, 10.0], [145.0, 90.0], [10.0, 85.0]])
+    there, pixels = (scene.read_off(spots).round(2).tolist() for scene in scenes)
+    pairs = [f"{{ pixel = {p}, there = {q} }}" for p, q in zip(pixels, there, strict=True)]
+    for by in (0.0, 1.5):
+        first, second = (PHOTOS.view_table(n, scene, asked(by)) for n, scene in enumerate(scenes))
+        second = re.sub(
+            r"place = .*", f'place = {{ like = "photo-0", points = [{", ".join(pairs)}] }}', second
+        )
+        edge = "edge = [[0, 0], [150, 0], [150, 95], [0, 95]]"
+        head = f'[job]\ntitle = "like"\n[board]\nthickness = 1.6\n{edge}\n'
+        (folder / "like.toml").write_text(head + first + second)
+        views = read_views(trimgeo.load(folder / "like.toml"), None)
+        assert [says_lower(view.warnings) for view in views] == [by > 0] * 2
