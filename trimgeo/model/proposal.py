@@ -12,8 +12,9 @@ from shapely import Point, Polygon
 class Proposal:
     """A keep-out that a picture suggests, mm: a polygon, or a circle as (x, y) and diameter.
 
-    ``confidence``, 0 to 1, is what the pixels say.  ``traced`` is "top" for a body seen by a camera from
-    aside, whose top leans away from its foot, else None.
+    ``confidence``, 0 to 1, of a body is the share of such bodies that were right on drawn boards,
+    of a hole or pad how well its rim shows.  ``traced`` is "top" for a body seen by a camera from aside,
+    whose top leans away from its foot, else None.
 
     >>> Proposal("hole", None, ((3.0, 4.0), 2.0), 0.9, None).centre
     (3.0, 4.0)

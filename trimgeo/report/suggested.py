@@ -55,7 +55,12 @@ def suggested_lines(view: View, found: Sequence[Named], layers: int) -> list[str
 
 
 def suggested_json(view: View, found: Sequence[Named]) -> list[dict[str, Any]]:
-    """The same as JSON: positions in mm and in pixels of the view's picture."""
+    """The same as JSON: an object for each proposal.
+
+    ``name``; ``kind``; ``polygon``, corners in mm, or ``circle`` with ``at`` and ``diameter`` in mm;
+    ``pixels`` of the view's picture, corners or the middle of a circle; ``confidence``; ``traced``, "top" or
+    None.
+    """
     return [
         {
             "name": name,

@@ -18,9 +18,11 @@ from trimgeo.model.board import FaceName, Picture
 from trimgeo.model.proposal import Proposal
 from trimgeo.vision.suggest_bodies import chosen, judged, longest
 from trimgeo.vision.suggest_chips import chips
+from trimgeo.vision.suggest_confidence import LEAST, right_of
 from trimgeo.vision.suggest_ground import Ground, ground_of
 from trimgeo.vision.suggest_leads import leaded, without_leads
 from trimgeo.vision.suggest_pieces import Shape, pieces
+from trimgeo.vision.suggest_tops import top_of
 
 __all__ = ["LARGEST", "SMALLEST", "SPECK", "Proposal", "suggest"]
 
@@ -63,14 +65,16 @@ def suggest(picture: Picture, edge: Polygon, eye: Eye | None, face: FaceName) ->
     holes = chosen(ground, [s for s in shapes if s.kind == "hole"])
     others = [s for s in solid if s.kind == "pad"] + holes
     free = [s for s in others if not covered.intersects(Point(s.corners.mean(axis=0)))]
-    found = [
-        _proposal(ground, s, None if eye is None or s.kind != "component" else "top") for s in bodies + free
-    ]
+    # What was measured by its caps or leads is no outline of top and walls.
+    tops = [s if eye is None or s.told_by != "rim" else top_of(ground, s, eye) for s in bodies]
+    leaning: Literal["top"] | None = None if eye is None else "top"
+    found = [_proposal(ground, top, leaning) for top in tops if right_of(top) >= LEAST]
+    found += [_proposal(ground, each, None) for each in free]
     return tuple(sorted(found, key=lambda each: (each.centre, each.kind)))
 
 
 def _proposal(ground: Ground, shape: Shape, traced: Literal["top"] | None) -> Proposal:
-    confidence = round(shape.confidence, 3)
+    confidence = round(right_of(shape) if shape.kind == "component" else shape.confidence, 3)
     if shape.circle is not None:
         column, row, radius = shape.circle
         ((x, y),) = ground.to_mm(np.array([[column, row]])).tolist()

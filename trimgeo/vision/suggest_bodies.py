@@ -13,6 +13,7 @@ from shapely import Polygon
 from trimgeo.vision.suggest_ground import Ground
 from trimgeo.vision.suggest_pieces import Shape
 from trimgeo.vision.suggest_rims import Rims, Singles, rims_of, sides_of
+from trimgeo.vision.suggest_tops import swept_top
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +27,8 @@ _THINNEST = 0.4
 """Least width, mm, of what is no stroke of a print."""
 _LETTER, _LINE, _LEADS = 3.2, 0.6, 2.0
 """Longest letter, widest printed line and deepest row of leads, mm, that are told from bodies."""
+_SAME_TOP = 0.92
+"""Overlap of the top that a whole outline would have with one that was found: a printed stripe makes less."""
 _PAD, _HOLE, _DARK_HOLE = 2.6, 6.5, 3.6
 """Longest pad, widest disc of the colour around the board and widest dark disc that are no bodies, mm."""
 
@@ -163,12 +166,14 @@ def chosen(ground: Ground, shapes: list[Shape], foot: Floats | None = None) -> l
 
     ``foot`` is the working pixel straight below a camera, None for a scan.
     """
+    if not shapes:
+        return []
     polygons = [Polygon(shape.corners) for shape in shapes]
     score = np.array(
         [
             shape.confidence
             + 0.04 * np.log2(max(shape.area, 1.0) / ground.per_mm**2)
-            + (1.0 if shape.chip else 0.0)
+            + (1.0 if shape.told_by in ("caps", "pads") else 0.0)
             for shape in shapes
         ]
     )
@@ -213,8 +218,16 @@ def _with_walls(
             continue
         way = shapes[n].corners.mean(axis=0) - foot
         way = way / max(float(np.hypot(*way)), 1e-9)
-        outer, within = shapes[n].corners @ way, shapes[k].corners @ way
+        outer, within = (shapes[n].corners - foot) @ way, (shapes[k].corners - foot) @ way
         leans = within.min() - outer.min() > 1.5 and abs(within.max() - outer.max()) < 1.5
-        if leans and polygons[n].intersection(polygons[k]).area > 0.95 * area[k]:
+        if (
+            leans
+            and outer.min() > 0
+            and _alike(swept_top(polygons[n], 1 - float(outer.min() / within.min()), foot), polygons[k])
+        ):
             found.add(n)
     return sorted(found)
+
+
+def _alike(one: Polygon | None, two: Polygon) -> bool:
+    return one is not None and bool(one.intersection(two).area > _SAME_TOP * one.union(two).area)

@@ -58,9 +58,8 @@ def chips(ground: Ground, shapes: list[Shape]) -> list[Shape]:
     if not len(axes.width):
         return []
     found = _measured(ground, axes)
-    return [chip for chip in found if chip.confidence > _BARE] + _alone(
-        ground, [chip for chip in found if chip.confidence == _BARE], shapes
-    )
+    capped = [chip for chip in found if chip.told_by == "caps"]
+    return capped + _alone(ground, [chip for chip in found if chip.told_by == "pads"], shapes)
 
 
 def _alone(ground: Ground, bare: list[Shape], shapes: list[Shape]) -> list[Shape]:
@@ -186,7 +185,9 @@ def _chip(
     even = min(metals) / max(metals)
     same = 1 - abs(across / width - 1)
     confidence = _BARE if bare else float(0.6 + 0.2 * even + 0.2 * same)
-    return Shape(corners, None, same, length * across, 1.0, confidence, "component", True)
+    return Shape(
+        corners, None, same, length * across, 1.0, confidence, "component", "pads" if bare else "caps"
+    )
 
 
 def _growth(both: list[Singles], near: tuple[float, float], between: float) -> float:

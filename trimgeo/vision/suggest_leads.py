@@ -82,6 +82,8 @@ def leaded(ground: Ground, shapes: list[Shape]) -> list[Leaded]:
 
 def without_leads(shapes: list[Shape], found: list[Leaded]) -> list[Shape]:
     """The shapes but for those that are leads of, or lie on, a body that was told by its leads."""
+    if not shapes or not found:
+        return shapes
     wholes = [each.whole for each in found]
     polygons = [Polygon(shape.corners) for shape in shapes]
     one, two = shapely.STRtree(wholes).query(polygons)
@@ -233,7 +235,7 @@ def _body(ground: Ground, one: _Row, two: _Row) -> Leaded | None:
         [(near - reach, ends[0]), (far + reach, ends[0]), (far + reach, ends[1]), (near - reach, ends[1])]
     )
     whole = Polygon(wide[:, :1] * one.way + wide[:, 1:] * one.across)
-    return Leaded(Shape(corners, None, 1.0, area, confidence, confidence, "component"), whole)
+    return Leaded(Shape(corners, None, 1.0, area, confidence, confidence, "component", "leads"), whole)
 
 
 def _mean(ground: Ground, row: _Row, span: tuple[float, float], places: Floats) -> Floats:

@@ -21,6 +21,8 @@ _RECTANGLE, _CIRCLE, _HULL = 0.86, 0.6, 0.92
 """Least share of the box that a piece fills, of a rim that follows a circle, and of the hull it fills."""
 _PLAINER = 0.97
 """A hull fits any piece a little better than the box or circle that it really is."""
+_CUT = 0.9
+"""The same of a piece that follows a circle for the most part: a can less the dark stripe printed on it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +30,8 @@ class Shape:
     """A fitted piece in working pixels: ``corners`` (n, 2); ``circle`` is column, row, radius.
 
     ``fit`` is how well the piece fills it, ``rim`` the share of its rim that shows, both 0 to 1.
+    ``told_by`` is what it is known by: its rim, or a chip's caps, or what may be no more than a chip's pads,
+    or rows of leads.
     """
 
     corners: Floats
@@ -37,7 +41,7 @@ class Shape:
     rim: float = 0.0
     confidence: float = 0.0
     kind: Literal["component", "hole", "pad"] = "component"
-    chip: bool = False
+    told_by: Literal["rim", "caps", "pads", "leads"] = "rim"
 
 
 def pieces(ground: Ground, sizes: tuple[float, float]) -> list[Shape]:
@@ -124,7 +128,8 @@ def _fitted(contour: NDArray[np.int32]) -> list[Shape]:
     away = np.hypot(points[:, 0] - column, points[:, 1] - row)
     near = away > radius - max(1.2, 0.05 * radius)
     around = len(np.unique(np.floor(np.arctan2(points[near, 1] - row, points[near, 0] - column) * 8)))
-    if around / 51 >= _CIRCLE and area / (np.pi * (radius + 0.5) ** 2) > 0.6:
+    cut = around / 51 >= _CIRCLE and area / (np.pi * (radius + 0.5) ** 2) > 0.6
+    if cut:
         circle = (float(column), float(row), float(radius) + 0.5)
         found.append(Shape(_round(circle), circle, min(1.0, around / 51), np.pi * circle[2] ** 2))
     hull = cv2.convexHull(contour)
@@ -132,7 +137,8 @@ def _fitted(contour: NDArray[np.int32]) -> list[Shape]:
     if area / whole >= _HULL and area / box_area > 0.7:
         near_hull = cv2.approxPolyDP(hull, 0.6, True)[:, 0, :].astype(np.float64)
         if len(near_hull) > 4:
-            found.append(Shape(near_hull, None, _PLAINER * area / whole, whole))
+            fit = (_CUT if cut else _PLAINER) * area / whole
+            found.append(Shape(near_hull, None, fit, whole))
     return found
 
 
