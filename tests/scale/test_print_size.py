@@ -24,7 +24,7 @@ PHOTOS = load("card_photos")
 
 @pytest.fixture(scope="module")
 def scene():
-    return PHOTOS.simulated().random_scene(6, size=(2000, 1500), height=4.0, tilt=14.0)
+    return PHOTOS.simulated().random_scene(6, size=(1600, 1200), height=4.0, tilt=14.0)
 
 
 @pytest.fixture(scope="module")
