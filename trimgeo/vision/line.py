@@ -16,17 +16,19 @@ from shapely import LineString, MultiLineString, Polygon
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture
 from trimgeo.vision.line_closing import Closing, Sought, closings, faces, pieces
+from trimgeo.vision.line_corner import Corner, arm_of, fitted_corner, meeting
 from trimgeo.vision.line_ink import Floats, Ground, Ink, filled, ground, inks
-from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch
+from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch, whole_on
 from trimgeo.vision.line_near import around, beside
 from trimgeo.vision.line_strokes import traced
 
 Pen = Literal["middle", "inside"]
 RIVAL = 0.6  # of the best ring's score: another ring that reaches this could be meant as well
+THIN = 0.015  # mm; points of a free-hand stretch that lie so near the rest are left out
 ALIKE = 0.97  # two rings that share this much of their area are one finding
-FINDING = 0.38
-"""Standard uncertainty, mm, that no finding goes below: of twelve drawn boards the worst corner was 0.93 mm
-off, six were within 0.2 mm (measured: tests/bench/drawn_lines.py)."""
+FLANK = 0.02  # of the pen's width: how unevenly its two flanks may be inked (our own estimate)
+PIXEL = 0.15  # of a pixel: systematic error of a half level (measured on drawn boards: tests/bench)
+ASTRAY = 0.1  # of the way to a hidden corner: how far a free hand may stray over it (our own estimate)
 ASK = "give its rough corners in [outline], as `view` and `near = [[column, row], ...]`"
 
 
@@ -53,6 +55,15 @@ class _Run:
     line: LineString
     sides: tuple[Stretch, ...]
     found: Measured
+    at_corners: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Path:
+    """The line of a run and the largest standard deviation of a corner on it, mm."""
+
+    line: LineString
+    spread: float
 
 
 def find_line(
@@ -74,7 +85,7 @@ def find_line(
     rough = None if near is None else _rough(near, edge, where)
     candidates = _candidates(place, around(edge, keep) if rough is None else beside(edge, rough))
     ink, closing = _only(candidates, where, rough is not None)
-    runs = [_measured_run(picture, line, ink) for line in closing.new]
+    runs = [_measured_run(picture, line, ink, edge) for line in closing.new]
     sound = np.concatenate([run.found.sound for run in runs])
     if sound.mean() < (0.45 if rough is not None else 0.65):
         raise JobError(
@@ -87,9 +98,14 @@ def find_line(
     drawn = _drawn(ring, runs)
     warnings = _gaps(runs)
     final = _inside(ring, drawn, edge, width) if pen == "inside" else ring
-    spread = max([s.spread for run in runs for s in run.sides], default=0.0)
-    doubt = float(np.hypot(spread, 0.15 / picture.pixels_per_mm))
-    return FoundLine(final, drawn, width, max(doubt, FINDING), _straight(final, edge, runs), warnings)
+    return FoundLine(
+        final,
+        drawn,
+        width,
+        _uncertainty(runs, width, picture.pixels_per_mm),
+        _straight(final, edge, runs),
+        warnings,
+    )
 
 
 def _rough(near: NDArray[np.float64], edge: Polygon, where: str) -> Polygon:
@@ -135,9 +151,11 @@ def _only(found: list[tuple[Ink, Closing]], where: str, guided: bool) -> tuple[I
     return best
 
 
-def _measured_run(picture: Picture, line: LineString, ink: Ink) -> _Run:
+def _measured_run(picture: Picture, line: LineString, ink: Ink, edge: Polygon) -> _Run:
     closed = line.is_closed
     found = measure(picture, line, ink.colour, ink.width, closed)
+    if not closed:
+        found = whole_on(found, edge)
     width = float(np.median(found.width))
     corners = corner_stations(found, width)
     if closed and corners:
@@ -145,14 +163,22 @@ def _measured_run(picture: Picture, line: LineString, ink: Ink) -> _Run:
         corners = [n - corners[0] for n in corners]
     cuts = [*([] if closed and corners else [0]), *corners, len(found.points)]
     blind = round((0.6 * width + 0.4) / STEP)
+    at_edge = 1
     sides: list[Stretch] = []
     for first, last in itertools.pairwise(cuts):
-        inner = np.arange(first, last)
-        inner = inner[(inner >= first + blind) & (inner < last - blind)]
+        start = at_edge if not closed and first == 0 else blind
+        stop = at_edge if not closed and last == len(found.points) else blind
+        inner = np.arange(first + start, last - stop)
         inner = inner[found.sound[inner]]
         if len(inner) >= 6:
-            sides += stretch(found.points[inner], width)
-    return _Run(_assembled(sides, closed, found), tuple(sides), found)
+            sides += stretch(found.points[inner], width, blind)
+    path = _assembled(picture, sides, found, width)
+    return _Run(_thinned(path.line), tuple(sides), found, path.spread)
+
+
+def _thinned(line: LineString) -> LineString:
+    """A line without the points that it does not need."""
+    return LineString(shapely.get_coordinates(line.simplify(THIN)))
 
 
 def _rolled(found: Measured, start: int) -> Measured:
@@ -161,47 +187,51 @@ def _rolled(found: Measured, start: int) -> Measured:
     )
 
 
-def _assembled(sides: list[Stretch], closed: bool, found: Measured) -> LineString:
+def _assembled(picture: Picture, sides: list[Stretch], found: Measured, width: float) -> _Path:
     """The sides joined where they meet; an open run is run on over the board edge."""
     if not sides:
-        return LineString(found.points)
-    parts = [side.points.copy() for side in sides]
-    pairs = list(zip(range(len(parts)), [*range(1, len(parts)), 0], strict=True))
-    for a, b in pairs if closed else pairs[:-1]:
-        meeting = _meet(parts[a], parts[b]) if len(parts) > 1 else None
-        if meeting is not None:
-            parts[a], parts[b] = _ended(parts[a], meeting), _ended(parts[b][::-1], meeting)[::-1]
-    points = np.vstack(parts)
-    if closed:
-        return LineString([*points, points[0]])
-    tail, head = _tail(points), _tail(points[::-1])
-    return LineString([points[0] + 4.0 * head, *points, points[-1] + 4.0 * tail])
+        return _Path(LineString(found.points), 0.0)
+    heads = [arm_of(side.points[::-1], side.straight) for side in sides]
+    tails = [arm_of(side.points, side.straight) for side in sides]
+    pairs = list(zip(range(len(sides)), [*range(1, len(sides)), 0], strict=True))
+    before: list[Floats] = [np.zeros((0, 2)) for _ in sides]
+    after = list(before)
+    spread = 0.0
+    for n, m in (pairs if found.closed else pairs[:-1]) if len(sides) > 1 else []:
+        corner = _corner(picture, sides[n], sides[m], width)
+        if corner is not None:
+            after[n], before[m] = corner.curves[0][1:], corner.curves[1][::-1][:-1]
+            spread = max(spread, corner.deviation)
+    if not found.closed:
+        before[0] = np.array([sides[0].points[0] + 4.0 * heads[0].way])
+        after[-1] = np.array([sides[-1].points[-1] + 4.0 * tails[-1].way])
+    points = np.vstack([_joined(*each) for each in zip(sides, before, after, strict=True)])
+    return _Path(LineString([*points, points[0]] if found.closed else points), spread)
 
 
-def _tail(points: Floats) -> Floats:
-    """The direction of the last 3 mm of a line, a unit vector."""
-    back = LineString(points[::-1])
-    start = shapely.get_coordinates(back.interpolate(min(3.0, back.length)))[0]
-    way = points[-1] - start
-    return np.asarray(way / max(float(np.hypot(*way)), 1e-9))
+def _joined(side: Stretch, before: Floats, after: Floats) -> Floats:
+    """A side from corner to corner: a straight one runs from one to the other whatever was measured."""
+    points = side.points
+    if side.straight:
+        points = points[1 if len(before) else 0 : 1 if len(after) else 2]
+        before, after = before[:1], after[-1:]
+    return np.vstack([before, points, after])
 
 
-def _meet(a: Floats, b: Floats) -> Floats | None:
-    """Where the end of ``a`` and the start of ``b``, run on straight, meet."""
-    u, v = _tail(a), _tail(b[::-1])
-    across = u[0] * v[1] - u[1] * v[0]
-    if abs(across) < 0.14:
+def _corner(picture: Picture, one: Stretch, other: Stretch, width: float) -> Corner | None:
+    """The corner of two sides: from their lines where both are straight or nothing is seen, else from ink."""
+    back = other.points[::-1]
+    if not (one.straight and other.straight):
+        found = fitted_corner(picture, arm_of(one.points, one.straight), arm_of(back, other.straight), width)
+        if found is not None:
+            return found
+    a, b = arm_of(one.points, one.straight, 1), arm_of(back, other.straight, 1)
+    at = meeting(a, b)
+    if at is None:
         return None
-    between = b[0] - a[-1]
-    s = (between[0] * v[1] - between[1] * v[0]) / across
-    point = a[-1] + s * u
-    far = float(np.hypot(*between))
-    return point if max(np.hypot(*(point - a[-1])), np.hypot(*(point - b[0]))) < 2 * far + 2 else None
-
-
-def _ended(points: Floats, at: Floats) -> Floats:
-    """A line that ends at a point: a straight side moves its end there, a free one runs on to it."""
-    return np.vstack([points[:-1], at]) if len(points) == 2 else np.vstack([points, at])
+    free = [float(np.hypot(*(at - arm.at))) for arm in (a, b) if not arm.straight]
+    doubt = max(one.spread, other.spread, *(ASTRAY * reach for reach in free), 0.0)
+    return Corner(at, (np.array([a.at, at]), np.array([b.at, at])), doubt)
 
 
 def _ring(edge: Polygon, lines: list[LineString], rough: Polygon, where: str) -> Polygon:
@@ -247,6 +277,13 @@ def _straight(ring: Polygon, edge: Polygon, runs: list[_Run]) -> tuple[bool, ...
 
 
 LEAST_LONG = 4.0  # mm; a shorter side is a chord of a free-hand stretch
+
+
+def _uncertainty(runs: list[_Run], width: float, pixels_per_mm: float) -> float:
+    """The standard uncertainty of the middle at its worst place: at a corner, along a side or in a gap."""
+    sides = [side for run in runs for side in run.sides]
+    worst = max([*(max(s.spread, s.hidden) for s in sides), *(run.at_corners for run in runs)], default=1.0)
+    return float(np.sqrt(worst**2 + (FLANK * width) ** 2 + (PIXEL / pixels_per_mm) ** 2))
 
 
 def _gaps(runs: list[_Run]) -> tuple[str, ...]:
