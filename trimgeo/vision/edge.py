@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 import shapely
 import shapely.affinity
@@ -12,36 +11,50 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.errors import JobError
-from trimgeo.model.board import Circle, Picture, Pixels, Ring
+from trimgeo.model.board import Circle, Picture, Ring
 from trimgeo.plane.arcs import flatten
-from trimgeo.vision.edge_pieces import Pieces, fitted_pieces
+from trimgeo.vision.edge_doubt import Doubt, doubt_of
+from trimgeo.vision.edge_ground import LEAST_AREA, board_mask, coarse_ring, evenly, unclear
+from trimgeo.vision.edge_joints import joined
+from trimgeo.vision.edge_mouths import without_detours
+from trimgeo.vision.edge_pieces import measured_again, squared
+from trimgeo.vision.edge_profile import (
+    Sight,
+    blur_of,
+    edge_offsets,
+    sampled,
+    wall_colour,
+    wall_widths,
+    weighing,
+)
+from trimgeo.vision.edge_split import split
 from trimgeo.vision.holes import FoundHole, find_holes
 
 Floats = NDArray[np.float64]
 Eye = tuple[float, float, float]
 
-_COARSE = 5.0
-"""Pixels per mm in which the board is told from its background."""
 _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
-_REACH = 0.9
-"""How far, mm, to both sides of the coarse edge it is looked for."""
-_NARROW = 0.5
-"""The same once the edge's normal is known."""
-_OFF = 0.3
-"""Measured points further than this, mm, from the outline are not explained by it: corners blur by less."""
-_SCANNED, _FROM_ASIDE, _UNEVEN, _ODD = 0.16, 0.35, 0.4, 0.4
-"""Least standard uncertainties, mm, of the finding on a lid, on plain ground seen from aside, on ground of
-several colours or grain, and where stretches are unexplained: from drawn boards, whose worst place was off
-by 0.36, 0.9 and 1.05 mm (fillets beside notches, the card's squares, shadows on a table)."""
-_UNLIKE = 0.9
-"""Outline and measured points further apart than this, mm: no answer."""
+_UNLIKE = 1.2
+"""Where the outline may lie off by more than this, mm, there is no answer."""
 _SURE = 0.6
 """Confidence of holes seen from aside that are given."""
-_SHOWN = 14.0
-"""Grey levels by which the board differs from the ground where its edge shows."""
-_LEAST_AREA = 100.0
-"""A board smaller than this, mm², is a speck of something else."""
+COVERAGE = 2.45
+"""Of a standard uncertainty in one direction, 95 % in two (chi-square table)."""
+_EXPLAINED = 0.5
+"""Share of a profile's variation that its steps explain where it is measured."""
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Vertices (x, y, bulge), shape (n, 3), counter-clockwise, of an outline.
+
+    ``spread`` is the standard uncertainty of its place, mm; ``odd`` are places, (k, 2), to look at.
+    """
+
+    vertices: Floats
+    spread: float
+    odd: Floats
 
 
 @dataclass(frozen=True)
@@ -65,10 +78,9 @@ def find_edge(
 ) -> FoundEdge:
     """Find the edge of the face that a picture shows, and its holes.
 
-    ``eye`` (mm) is the camera: x, y, height above the shown face; None for a scan.  What is measured is
-    the silhouette, because only the background's colour is known; where the outward normal n
-    points to the camera's foot, the wall stands out of the face by ``n . (eye_xy - p) t / (eye_z + t)``
-    (similar triangles), and that is taken off.
+    ``eye`` (mm) is the camera: x, y, height above the shown face; None for a scan.  Face, wall and ground
+    are fitted across the edge: where the outward normal n points to the camera's foot, the wall stands out
+    of the face by ``n . (eye_xy - p) t / (eye_z + t)`` (similar triangles).
 
     Raises `JobError` where no board can be told from its background or it runs out of the picture.
 
@@ -95,57 +107,62 @@ def find_outline(
     """`find_edge` without the holes: outline, the pieces it is made of, the ground's colour."""
     pixels = np.asarray(picture.pixels, dtype=np.uint8)
     per_mm = picture.pixels_per_mm
-    mask, scale, centres, shares = _board_mask(picture, pixels, where)
-    points, _, _ = _measured(pixels, _coarse_ring(mask, scale), per_mm, centres)
-    flip = np.array([1.0, -1.0])
-    mm = (points - picture.origin) * flip / per_mm
+    mask, scale, centres, level = board_mask(picture, pixels, where)
+    mm = (coarse_ring(mask, scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
-
-    def measure(places: Floats, normals: Floats) -> Floats:
-        at, out = places * flip * per_mm + picture.origin, normals * flip
-        return places + normals * (_offsets(pixels, at, out, _NARROW * per_mm, centres) / per_mm)[:, None]
-
-    def to_face(places: Floats, normals: Floats) -> Floats:
-        if eye is None:
-            return places
-        # The far face is seen as the shown one, smaller by similar triangles about the camera's foot.
-        foot, size = np.array(eye[:2]), eye[2] / (eye[2] + thickness)
-        toward = ((foot - places) * normals).sum(axis=1) > 0
-        return np.where(toward[:, None], foot + (places - foot) / size, places)
-
-    pieces = fitted_pieces(mm, measure, to_face)
-    ring = _ring_of(pieces, where)
-    seen = ring.polygon
-    if eye is not None:
-        size = eye[2] / (eye[2] + thickness)
-        seen = seen.union(shapely.affinity.scale(seen, size, size, origin=eye[:2]))
-    odd = np.vstack([pieces.odd, _unexplained(seen, mm)])
-    _refuse_unlike(seen, mm, where)
-    least = _SCANNED if eye is None else _FROM_ASIDE
-    least = max(least, _ODD if len(odd) else 0.0, 0.0 if _even(pixels, scale) else _UNEVEN)
-    pieces = replace(pieces, odd=odd, spread=max(pieces.spread, least))
-    ground = centres[int(np.argmax(shares))]
-    return ring, pieces, (float(ground[0]), float(ground[1]), float(ground[2]))
-
-
-def _even(pixels: NDArray[np.uint8], scale: float) -> bool:
-    """Whether the picture's border is of one colour, light falling off over it by a tenth apart."""
-    small = cv2.resize(pixels, None, fx=scale / 2, fy=scale / 2, interpolation=cv2.INTER_AREA)
-    band = max(2, round(0.03 * min(small.shape[:2])))
-    grey = small.astype(np.float32).mean(axis=2)
-    border = np.concatenate(
-        [part.ravel() for part in (grey[:band], grey[-band:], grey[:, :band], grey[:, -band:])]
+    sight = Sight(
+        pixels, np.array(picture.origin), per_mm, eye, thickness, centres, np.eye(3), level, 1.3 / per_mm
     )
-    return float(border.std()) < 0.05 * float(border.mean()) + 2.5
+    sight, face = _face_ring(sight, mm)
+
+    def measure(places: Floats, normals: Floats, reach: float) -> Floats:
+        offsets, shares = edge_offsets(sight, places, normals, reach)
+        return places + normals * np.where(shares > _EXPLAINED, offsets, np.nan)[:, None]
+
+    pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.35)) for piece in split(face)]
+    pieces, doubtful, closed = without_detours(pieces, sight)
+    pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.2)) for piece in pieces]
+    pieces = squared(pieces)
+    vertices, pieces, joints = joined(pieces, sight)
+    ring = _ring_of(vertices, where)
+    ground = centres[0]
+    doubt = doubt_of(
+        sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
+    )
+    _refuse_unlike(doubt, where)
+    found = Pieces(
+        vertices, (0.05 + 0.35 / per_mm + 1.3 * doubt.off) / COVERAGE, np.vstack([doubt.odd, doubtful])
+    )
+    return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
 
 
-def _refuse_unlike(seen: shapely.Geometry, points: Floats, where: str) -> None:
-    """Raise where the found outline and the measured points lie far apart: a piece is wrong as a whole."""
-    far = shapely.distance(shapely.boundary(seen), shapely.points(points))
-    edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(seen), 0.3))
-    back = shapely.distance(shapely.LinearRing(points), shapely.points(edge))
-    x, y = points[int(np.argmax(far))] if far.max() > back.max() else edge[int(np.argmax(back))]
-    if max(far.max(), back.max()) > _UNLIKE:
+def _face_ring(sight: Sight, outermost: Floats) -> tuple[Sight, Floats]:
+    """The face's edge along the silhouette, (n, 2), and the sight with the colours learnt there."""
+    places, normals = evenly(outermost, _STEP, 1.0)
+    inside = sampled(sight, places, normals, np.linspace(-1.0, -0.5, 5)).reshape(-1, 3)
+    if sight.eye is not None:  # a scanner casts no shadow worth the name
+        sight = replace(sight, weigh=weighing(np.median(inside, axis=0), sight.grounds))
+    places = places - normals * wall_widths(sight, places, normals)[:, None]
+    face = places
+    sight = replace(sight, blur=blur_of(sight, face, normals))
+    sight = replace(sight, wall=wall_colour(sight, face, normals))
+    for reach in (0.6, 0.4, 0.3):
+        offsets, shares = edge_offsets(sight, face, normals, reach)
+        good = np.isfinite(offsets) & (shares > _EXPLAINED)
+        if good.sum() > 20 and reach > 0.5:
+            wall = wall_colour(sight, face[good] + normals[good] * offsets[good, None], normals[good])
+            sight = replace(sight, wall=wall)
+        offsets = np.where(good, offsets, 0.0)
+        middle = np.median([np.roll(offsets, k) for k in range(-3, 4)], axis=0)
+        offsets = np.where(np.abs(offsets - middle) > 0.15, middle, offsets)
+        face, normals = evenly(face + normals * offsets[:, None], _STEP, 1.0)
+    return sight, face
+
+
+def _refuse_unlike(doubt: Doubt, where: str) -> None:
+    """Raise where the picture contradicts the outline: a piece is wrong as a whole."""
+    if doubt.off > _UNLIKE:
+        x, y = doubt.at
         raise JobError(
             where,
             f"the board's edge is unclear at ({x:.1f}, {y:.1f}) mm in the true-scale picture",
@@ -153,159 +170,11 @@ def _refuse_unlike(seen: shapely.Geometry, points: Floats, where: str) -> None:
         )
 
 
-def _unexplained(seen: shapely.Geometry, points: Floats) -> Floats:
-    """Places, (k, 2), where measured points lie off the silhouette that the found outline would have."""
-    off = shapely.distance(shapely.boundary(seen), shapely.points(points)) > _OFF
-    starts = np.flatnonzero(off & ~np.roll(off, 1))
-    return points[starts]
-
-
-def _ring_of(pieces: Pieces, where: str) -> Ring:
-    if len(pieces.vertices) < 2:
-        raise _unclear(where)
-    points, circles = flatten(pieces.vertices, closed=True)
+def _ring_of(vertices: Floats, where: str) -> Ring:
+    if len(vertices) < 2:
+        raise unclear(where)
+    points, circles = flatten(vertices, closed=True)
     polygon = Polygon(points) if len(points) > 2 else Polygon()
-    if not polygon.is_valid or polygon.area < _LEAST_AREA:
-        raise _unclear(where)
+    if not polygon.is_valid or polygon.area < LEAST_AREA:
+        raise unclear(where)
     return Ring(polygon, tuple(Circle((float(x), float(y)), float(r)) for x, y, r in circles))
-
-
-def _unclear(where: str) -> JobError:
-    return JobError(
-        where,
-        "no board can be told from its background in this picture",
-        "photograph it on a plain ground of another colour, or give the edge's corners as points",
-    )
-
-
-def _board_mask(
-    picture: Picture, pixels: Pixels, where: str
-) -> tuple[NDArray[np.uint8], float, Floats, Floats]:
-    """The board as 1 at a coarse scale, that scale, and the ground's colours with their shares."""
-    scale = min(1.0, _COARSE / picture.pixels_per_mm)
-    small = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
-    small = np.asarray(cv2.medianBlur(small, 3), np.uint8)
-    centres, shares = _ground_colours(small)
-    off = _off_ground(small.astype(np.float32), centres)
-    level = max(22.0, 0.5 * cv2.threshold(np.minimum(off, 255).astype(np.uint8), 0, 1, cv2.THRESH_OTSU)[0])
-    mask = (off > level).astype(np.uint8)
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
-    closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc)
-    mask = np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, disc), np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-    if count < 2:
-        raise _unclear(where)
-    chosen = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    left, top, wide, tall, area = (int(v) for v in stats[chosen])
-    if area / (picture.pixels_per_mm * scale) ** 2 < _LEAST_AREA:
-        raise _unclear(where)
-    if left <= 1 or top <= 1 or left + wide >= mask.shape[1] - 1 or top + tall >= mask.shape[0] - 1:
-        raise JobError(
-            where,
-            "the board, or something of its colour, runs out of the picture",
-            "photograph the whole board with ground around it, or give the edge's corners as points",
-        )
-    return (labels == chosen).astype(np.uint8), scale, centres, shares
-
-
-def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
-    """Up to three colours of the picture's border and their shares."""
-    band = max(3, round(0.03 * min(small.shape[:2])))
-    strips = [small[:band], small[-band:], small[:, :band], small[:, -band:]]
-    border = np.vstack([strip.reshape(-1, 3) for strip in strips]).astype(np.float32)[::3]
-    cv2.setRNGSeed(0)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 1.0)
-    _, label, centres = cv2.kmeans(border, 3, np.empty((0, 0), np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
-    shares = np.bincount(label.ravel(), minlength=3) / len(border)
-    kept = shares > 0.05
-    return centres[kept].astype(np.float64), shares[kept]
-
-
-def _off_ground(small: NDArray[np.float32], centres: Floats) -> NDArray[np.float32]:
-    """Distance in colour from the ground's colours, their shades, and what lies between two of them."""
-    ends = [(colour * 0.55, colour * 1.08) for colour in centres]
-    ends += [(a, b) for n, a in enumerate(centres) for b in centres[n + 1 :]]
-    nearest = np.full(small.shape[:2], np.inf, np.float32)
-    for a, b in ends:
-        way = (b - a).astype(np.float32)
-        start = a.astype(np.float32)
-        share = np.clip((small - start) @ way / max(float(way @ way), 1.0), 0, 1)
-        off = small - start - share[..., None] * way
-        nearest = np.minimum(nearest, np.sqrt((off * off).sum(axis=2)))
-    return nearest
-
-
-def _coarse_ring(mask: NDArray[np.uint8], scale: float) -> Floats:
-    """The mask's outer contour in pixels of the picture, (n, 2), smoothed, evenly spaced."""
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    ring = max(contours, key=len)[:, 0, :].astype(np.float64)
-    return np.asarray((ring + 0.5) / scale - 0.5)
-
-
-def _measured(pixels: Pixels, coarse: Floats, per_mm: float, centres: Floats) -> tuple[Floats, Floats, float]:
-    """Edge points and outward normals, (n, 2), in pixels, and the scatter along the edge, mm."""
-    ring = coarse
-    for reach in (_REACH, 0.6 * _REACH):
-        places, normals = _evenly(ring, _STEP * per_mm, per_mm)
-        offsets = _offsets(pixels, places, normals, reach * per_mm, centres)
-        good = np.isfinite(offsets)
-        offsets = np.interp(np.arange(len(offsets)), np.flatnonzero(good), offsets[good], period=len(offsets))
-        middle = np.median([np.roll(offsets, k) for k in range(-3, 4)], axis=0)
-        rough = offsets - middle
-        offsets = np.where(np.abs(rough) > 0.15 * per_mm, middle, offsets)
-        ring = places + normals * offsets[:, None]
-    spread = 1.4826 * float(np.median(np.abs(rough))) / per_mm
-    return ring, normals, spread
-
-
-def _evenly(ring: Floats, step: float, per_mm: float) -> tuple[Floats, Floats]:
-    """Points along a ring a step apart and their outward normals, both (n, 2), smoothed over half a mm."""
-    line = shapely.LinearRing(ring)
-    count = max(16, int(line.length / step))
-    points = shapely.get_coordinates(
-        shapely.line_interpolate_point(line, np.arange(count) * line.length / count)
-    )
-    width = max(1, round(0.35 * per_mm / step))
-    smooth = np.mean([np.roll(points, k, axis=0) for k in range(-width, width + 1)], axis=0)
-    along = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    outward = np.column_stack([along[:, 1], -along[:, 0]])
-    return points, outward if shapely.is_ccw(line) else -outward
-
-
-def _offsets(pixels: Pixels, places: Floats, normals: Floats, reach: float, centres: Floats) -> Floats:
-    """How far along its normal, pixels, the outermost strong step of colour lies; NaN where none does."""
-    along = np.arange(-reach, reach + 0.26, 0.5)
-    x = (places[:, :1] + normals[:, :1] * along).astype(np.float32)
-    y = (places[:, 1:] + normals[:, 1:] * along).astype(np.float32)
-    profile = _sampled(pixels, x, y)
-    profile = np.mean([np.roll(profile, k, axis=0) for k in (-1, 0, 1)], axis=0)
-    change = np.linalg.norm(profile[:, 4:] - profile[:, :-4], axis=2)
-    # Against the ground's own colours a square of the card, or a shadow, is no step.
-    off = np.pad(_off_ground(profile.astype(np.float32), centres), ((0, 0), (6, 6)), mode="edge")
-    inner, outer = off[:, 2:-14], off[:, 14:-2]
-    shown = (inner - outer > _SHOWN) & (outer < 0.5 * inner)
-    middle = along[2:-2]
-    strongest = np.where(shown, change, 0).max(axis=1)
-    peak = np.zeros(change.shape, bool)
-    peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])
-    peak &= shown & (change > np.maximum(0.3 * strongest, 12.0)[:, None])
-    last = change.shape[1] - 1 - np.argmax(peak[:, ::-1], axis=1)
-    last = np.clip(last, 1, change.shape[1] - 2)
-    row = np.arange(len(places))
-    a, b, c = change[row, last - 1], change[row, last], change[row, last + 1]
-    bend = a - 2 * b + c
-    shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, 1), 0.0)
-    found = middle[last] + 0.5 * np.clip(shift, -1, 1)
-    return np.where(peak.any(axis=1), found, np.nan)
-
-
-def _sampled(pixels: Pixels, x: NDArray[np.float32], y: NDArray[np.float32]) -> Floats:
-    """Colours between pixels, (n, m, 3), in pieces: the table of positions has a limited height."""
-    parts = [
-        cv2.remap(
-            pixels, x[n : n + 20000], y[n : n + 20000], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        for n in range(0, len(x), 20000)
-    ]
-    return np.vstack(parts).astype(np.float64)

@@ -1,30 +1,28 @@
-"""A measured silhouette to the outline of the shown face: lines and arcs as wholes, and where they meet."""
+"""Lines and arcs, each fitted as a whole, through a measured edge."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
-from trimgeo.vision.edge_lines import NOISE, middle_of_a_side, places_of
+from trimgeo.vision.edge_lines import NOISE
 
 Floats = NDArray[np.float64]
 Measure = Callable[[Floats, Floats], Floats]
-ToFace = Callable[[Floats, Floats], Floats]
 
 _LEAST_LINE = 0.9
 """A straight stretch shorter than this, mm, is not fitted as one: blur and wall make such at corners."""
 _LEAST_RADIUS, _MOST_RADIUS, _LEAST_SWEEP = 0.6, 20.0, 0.5
 """Arcs that are told from a blurred corner and from a line: radii in mm, sweep in radians."""
+_LEAST_RISE = 0.13
+"""Height, mm, of an arc above its chord at least."""
+_SHORT, _SQUARE = 3.0, 0.12
+"""Lines shorter than this, mm, are taken for square where that moves their ends by less than this, mm."""
 _CORNER = 0.45
 """Length, mm, next to a corner that its blur has moved."""
-_TANGENT = 0.15
-"""A line passing an arc's circle at less than this, mm, touches it."""
-_FAR = 0.5
-"""A meeting of line and arc further than this, mm, from their measured ends is none: a fillet lies there."""
 
 
 @dataclass(frozen=True)
@@ -43,99 +41,7 @@ class Piece:
     spread: float
 
 
-@dataclass(frozen=True)
-class Pieces:
-    """Vertices (x, y, bulge), shape (n, 3), counter-clockwise; ``spread`` of the points, mm.
-
-    ``odd`` are the places, (k, 2), of stretches that no line and no arc explains.
-    """
-
-    vertices: Floats
-    spread: float
-    odd: Floats
-
-
-def fitted_pieces(points: Floats, measure: Measure, to_face: ToFace) -> Pieces:
-    """Lines and arcs through measured points, (n, 2), mm, counter-clockwise and closed.
-
-    ``measure(places, normals)`` finds the edge again near places whose normal is known now (NaN where it
-    does not); ``to_face(points, normals)`` takes off the wall.  Each piece is moved as a whole.
-
-    >>> around = shapely.LinearRing([(0, 0), (20, 0), (20, 10), (0, 10)])
-    >>> dense = shapely.get_coordinates(shapely.segmentize(around, 0.1))[:-1]
-    >>> same = fitted_pieces(dense, lambda places, _: places, lambda places, _: places)
-    >>> sorted(same.vertices.round(2).tolist())
-    [[0.0, 0.0, 0.0], [0.0, 10.0, 0.0], [20.0, 0.0, 0.0], [20.0, 10.0, 0.0]]
-    """
-    rough = _split(points)
-    pieces = [_on_face(_again(piece, measure), to_face) for piece in rough]
-    vertices: list[list[float]] = []
-    odd: list[Floats] = []
-    starts: list[list[Floats]] = []
-    for n, piece in enumerate(pieces):
-        after = pieces[(n + 1) % len(pieces)]
-        joint = _joint(piece, after)
-        starts.append(joint)
-        if np.hypot(*(after.ends[0] - piece.ends[1])) > 2.0:
-            odd.append((after.ends[0] + piece.ends[1]) / 2)
-    for n, piece in enumerate(pieces):
-        begin, end = starts[n - 1][-1], starts[n][0]
-        vertices.append([*begin, _bulge(piece, begin, end)])
-        if len(starts[n]) == 2 and np.hypot(*(starts[n][1] - end)) > 1e-6:
-            vertices.append([*end, 0.0])
-    return Pieces(np.array(vertices), _spread_of(pieces), np.array(odd).reshape(-1, 2))
-
-
-def _spread_of(pieces: list[Piece]) -> float:
-    """The scatter that nine tenths of the outline keep."""
-    if not pieces:
-        return float("inf")
-    lengths = [float(np.hypot(*(piece.ends[1] - piece.ends[0]))) for piece in pieces]
-    order = np.argsort([piece.spread for piece in pieces], kind="stable")
-    share = np.cumsum(np.array(lengths)[order]) / max(sum(lengths), 1e-9)
-    return pieces[int(order[int(np.argmax(share >= 0.9))])].spread
-
-
-def _split(points: Floats) -> list[Piece]:
-    points = np.roll(points, -middle_of_a_side(points), axis=0)
-    closed = np.vstack([points, points[:1]])
-    simple = shapely.get_coordinates(shapely.simplify(shapely.LineString(closed), NOISE))
-    where = places_of(closed, simple)
-    found: list[Piece] = []
-    n = 0
-    while n < len(where) - 1:
-        arc, last = _longest_arc(closed, where, n)
-        if arc is not None:
-            found.append(arc)
-            n = last
-            continue
-        line = line_through(closed[where[n] : where[n + 1] + 1])
-        if line is not None:
-            found.append(line)
-        n += 1
-    return _joined(found)
-
-
-def _longest_arc(points: Floats, where: list[int], n: int) -> tuple[Piece | None, int]:
-    """The arc over most chords from chord n on, and the number of the chord after it."""
-    best: tuple[Piece | None, int] = (None, n)
-    for last in range(n + 2, min(n + 40, len(where) - 1) + 1):
-        part = points[where[n] : where[last] + 1]
-        if len(part) < 6:
-            continue
-        arc = arc_through(part)
-        if arc is None:
-            if last > n + 3:
-                break
-            continue
-        chords = np.hypot(*np.diff(points[where[n : last + 1]], axis=0).T)
-        if chords.max() > 1.6 * np.sqrt(8 * arc.radius * NOISE):
-            continue  # a straight stretch with its rounded end
-        best = (arc, last)
-    return best
-
-
-def _joined(found: list[Piece]) -> list[Piece]:
+def in_one_line(found: list[Piece]) -> list[Piece]:
     """Straight stretches in a row that run on in one line, as one."""
     kept: list[Piece] = []
     for piece in [*found[1:], found[0]] if found else []:
@@ -199,13 +105,13 @@ def arc_through(points: Floats) -> Piece | None:
         return None
     angle = np.unwrap(np.arctan2(*(p - centre).T[::-1]))
     sweep = float(angle[-1] - angle[0])
-    if abs(sweep) < _LEAST_SWEEP or abs(sweep) * radius < 0.8:
+    if abs(sweep) < _LEAST_SWEEP or radius * (1 - np.cos(min(abs(sweep), np.pi) / 2)) < _LEAST_RISE:
         return None
     spread = 1.4826 * float(np.median(off)) + 1e-3
     return Piece(centre + mean, np.zeros(2), radius, 1 if sweep > 0 else -1, points[[0, -1]], spread)
 
 
-def _again(piece: Piece, measure: Measure) -> Piece:
+def measured_again(piece: Piece, measure: Measure) -> Piece:
     """The piece through the edge as it is measured along the piece's own normals."""
     if piece.radius:
         begin, end = (np.arctan2(*(at - piece.at)[::-1]) for at in piece.ends)
@@ -220,7 +126,7 @@ def _again(piece: Piece, measure: Measure) -> Piece:
         trim = min(_CORNER, 0.25 * length)
         way = np.linspace(trim, length - trim, max(8, int(length / 0.06)))
         places = piece.ends[0] + way[:, None] * piece.along
-        found = measure(places, np.broadcast_to(_outward(piece), places.shape))
+        found = measure(places, np.broadcast_to(outward(piece), places.shape))
         found = found[np.isfinite(found).all(axis=1)]
         # The corners' share is left out already: ends are put back for the fit's own trimming.
         better = line_through(np.vstack([piece.ends[:1], found, piece.ends[1:]])) if len(found) > 4 else None
@@ -229,71 +135,71 @@ def _again(piece: Piece, measure: Measure) -> Piece:
     return Piece(better.at, better.along, better.radius, piece.turn, piece.ends, better.spread)
 
 
-def _outward(piece: Piece) -> Floats:
+def squared(pieces: list[Piece]) -> list[Piece]:
+    """Short lines turned to a multiple of 45 degrees from the longest, if that moves their ends by little.
+
+    Blur and corners tilt a line of a millimetre or two by more than anyone saws it.
+    """
+    lines = [piece for piece in pieces if not piece.radius]
+    if not lines:
+        return pieces
+    way = max((piece.ends[1] - piece.ends[0] for piece in lines), key=lambda each: float(np.hypot(*each)))
+    main = float(np.arctan2(*way[::-1]))
+    turned = []
+    for piece in pieces:
+        length = float(np.hypot(*(piece.ends[1] - piece.ends[0])))
+        angle = float(np.arctan2(*piece.along[::-1]))
+        right = main + round((angle - main) / (np.pi / 4)) * np.pi / 4
+        if not piece.radius and length < _SHORT and abs(angle - right) * length / 2 < _SQUARE:
+            piece = replace(piece, along=np.array([np.cos(right), np.sin(right)]))
+        turned.append(piece)
+    return turned
+
+
+def outward(piece: Piece) -> Floats:
+    """Unit normal to the right of a straight piece, (2,)."""
     return np.array([piece.along[1], -piece.along[0]])
 
 
-def _on_face(piece: Piece, to_face: ToFace) -> Piece:
-    """The piece without the wall that stands out of the face below it."""
+def direction(piece: Piece, at: Floats) -> Floats:
+    """Unit direction of a piece at a place on it, (2,)."""
     if not piece.radius:
-        normal = _outward(piece)[None]
-        at = to_face(piece.at[None], normal)[0]
-        ends = to_face(piece.ends, np.repeat(normal, 2, axis=0))
-        return Piece(at, piece.along, 0.0, 0, ends, piece.spread)
-    begin, end = (np.arctan2(*(at - piece.at)[::-1]) for at in piece.ends)
-    sweep = piece.turn * ((piece.turn * (end - begin)) % (2 * np.pi))
-    angles = begin + sweep * np.linspace(0, 1, 60)
-    out = np.column_stack([np.cos(angles), np.sin(angles)])
-    points = to_face(piece.at + piece.radius * out, piece.turn * out)
-    moved = arc_through(points)
-    if moved is None:
-        return piece
-    return Piece(moved.at, moved.along, moved.radius, piece.turn, points[[0, -1]], piece.spread)
+        return piece.along
+    way = (at - piece.at) / max(float(np.hypot(*(at - piece.at))), 1e-9)
+    return piece.turn * np.array([-way[1], way[0]])
 
 
-def _joint(a: Piece, b: Piece) -> list[Floats]:
-    """Where a ends and b begins: one point where they meet, else two."""
-    near = (a.ends[1] + b.ends[0]) / 2
-    gap = float(np.hypot(*(b.ends[0] - a.ends[1])))
-    if not a.radius and not b.radius:
+def meetings(a: Piece | None, b: Piece | None) -> list[Floats]:
+    """Where two lines or circles cross."""
+    if a is None or b is None:
+        return []
+    if a.radius and b.radius:
+        way = b.at - a.at
+        apart = float(np.hypot(*way))
+        if apart < 1e-9:
+            return []
+        along = (apart**2 + a.radius**2 - b.radius**2) / (2 * apart)
+        square = a.radius**2 - along**2
+        foot, across = a.at + way / apart * along, np.array([-way[1], way[0]]) / apart
+    elif not a.radius and not b.radius:
         cross = float(a.along[0] * b.along[1] - a.along[1] * b.along[0])
-        if abs(cross) > 0.05:
-            way = b.at - a.at
-            meet = a.at + a.along * float(way[0] * b.along[1] - way[1] * b.along[0]) / cross
-            if np.hypot(*(meet - near)) < 1.0 + gap:
-                return [meet]
-    elif a.radius and b.radius:
-        return [near] if gap < 0.3 else [_nearest(a, near), _nearest(b, near)]
+        if abs(cross) < 0.05:
+            return []
+        way = b.at - a.at
+        return [a.at + a.along * float(way[0] * b.along[1] - way[1] * b.along[0]) / cross]
     else:
         line, arc = (b, a) if a.radius else (a, b)
-        meet, touches = _touch(line, arc, near)
-        if touches or np.hypot(*(meet - near)) < _FAR:
-            return [meet]
-    return [_nearest(a, a.ends[1]), _nearest(b, b.ends[0])]
+        foot = line.at + line.along * float((arc.at - line.at) @ line.along)
+        square = arc.radius**2 - float(((foot - arc.at) ** 2).sum())
+        across = line.along
+    if square < 0:
+        return []
+    return [foot - np.sqrt(square) * across, foot + np.sqrt(square) * across]
 
 
-def _touch(line: Piece, arc: Piece, near: Floats) -> tuple[Floats, bool]:
-    """Where a line meets an arc's circle by a place, and whether it touches it there."""
-    foot = line.at + line.along * float((arc.at - line.at) @ line.along)
-    off = float(np.hypot(*(foot - arc.at)))
-    half = float(np.sqrt(max(arc.radius**2 - off**2, 0.0)))
-    slack = _TANGENT * min(1.0, arc.radius)
-    if abs(off - arc.radius) < slack and np.hypot(*(foot - near)) < 0.6 + 0.4 * arc.radius:
-        return np.asarray(foot), True
-    both = [foot - half * line.along, foot + half * line.along]
-    return np.asarray(min(both, key=lambda at: float(np.hypot(*(at - near))))), False
-
-
-def _nearest(piece: Piece, point: Floats) -> Floats:
+def nearest(piece: Piece, point: Floats) -> Floats:
+    """The place of a line or a circle nearest to a point."""
     if piece.radius:
         way = point - piece.at
         return np.asarray(piece.at + way * (piece.radius / max(float(np.hypot(*way)), 1e-9)))
     return np.asarray(piece.at + piece.along * float((point - piece.at) @ piece.along))
-
-
-def _bulge(piece: Piece, begin: Floats, end: Floats) -> float:
-    if not piece.radius:
-        return 0.0
-    a, b = (np.arctan2(*(at - piece.at)[::-1]) for at in (begin, end))
-    sweep = (piece.turn * (b - a)) % (2 * np.pi)
-    return float(piece.turn * np.tan(sweep / 4)) if 1e-3 < sweep < 6.2 else 0.0

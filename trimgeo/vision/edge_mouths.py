@@ -1,0 +1,238 @@
+"""Detours of a measured edge that are none: parts of the ground's colour, and noise between lines."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
+from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, wall_widths
+
+Floats = NDArray[np.float64]
+
+_ONE_LINE, _ONE_WAY = 0.15, 0.03
+"""Lines this near to each other, mm, and this parallel, radians, are sides of one notch."""
+_FLAT = 0.3
+"""A detour that leaves the straight way by less than this, mm, is noise."""
+_LEVEL = 0.1
+"""Distance, mm, from a straight way within which the edge lies on it."""
+_LEAST_SIDE = 1.2
+"""Length, mm, of a line that a detour is judged by."""
+_MOST = 9
+"""Pieces in a detour at most."""
+_CLOSED, _OPEN = 0.6, 0.25
+"""Share of the straight way on which a step shows, where there is a part, and where there is a notch."""
+_APART = 0.6
+"""Distance, mm, from a detour's own edge at which that does not show."""
+_LONGEST = 40.0
+"""Length, mm, of one side of a straight way at most."""
+_WALL_SEEN = 3.0
+"""Width, pixels, at which a wall's colour shows."""
+_STEP = 5.0
+"""Grey levels, by which colours on both sides of a part's edge differ at least."""
+
+
+def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Floats, shapely.Geometry]:
+    """The pieces without false detours, places, (k, 2), of such as may be parts or notches, and the false.
+
+    Where a notch is real the ground runs on across the line that joins its two sides; under a part of the
+    ground's colour the board's edge shows on that line, be it faintly.
+    """
+    kept, doubtful, closed = list(pieces), [], []
+    judged: set[tuple[int, int]] = set()
+    alive = list(pieces)  # a piece that is gone must not lend its id to another
+    count, n = 1, 0
+    while count <= _MOST:
+        size = len(kept)
+        if size < count + 3 or n >= size:
+            count, n = count + 1, 0
+            continue
+        inner = [(n + 1 + k) % size for k in range(count)]
+        a, b = kept[n], kept[(n + 1 + count) % size]
+        n += 1
+        if (id(a), id(b)) in judged:
+            continue
+        judged.add((id(a), id(b)))
+        share = _share(a, b, [kept[k] for k in inner], sight)
+        if share > _CLOSED:
+            closed += [shapely.LineString([*kept[k].ends, middle_of(kept[k])]).convex_hull for k in inner]
+            kept = _closed(kept, a, b, inner)
+            alive += kept
+            count, n = 1, 0
+        elif share > _OPEN and same_carrier(a, b):
+            doubtful.append((a, b))
+    left = {id(piece) for piece in kept}
+    places = [(a.ends[1] + b.ends[0]) / 2 for a, b in doubtful if id(a) in left and id(b) in left]
+    return kept, np.array(places).reshape(-1, 2), shapely.union_all(closed)
+
+
+def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
+    """Share of the straight way from a to b on which the board's edge shows; 0 where there is no such way."""
+    way = _straight_way(a, b)
+    if way is None or len(way[0]) < 2:
+        return 0.0
+    detour = [place for piece in between for place in (piece.ends[0], middle_of(piece), piece.ends[1])]
+    off = shapely.distance(shapely.LineString(way[0]), shapely.points(np.array(detour))).max()
+    if off < _FLAT:
+        return 1.0 if off < _LEVEL else float(_edge_on(sight, *way).mean())
+    if _share_with_wall(sight, between) > 0.5:
+        return 0.0
+    apart = (
+        shapely.distance(shapely.LineString([a.ends[1], *detour, b.ends[0]]), shapely.points(way[0])) > _APART
+    )
+    # Near the detour its own edge is seen: that much of the way says nothing.
+    if apart.sum() < 10 or apart.mean() < (0.25 if same_carrier(a, b) else 0.5):
+        return 0.0
+    places, normals = way[0][apart], way[1][apart]
+    return float((_edge_on(sight, places, normals) | _steps(sight, places, normals)).mean())
+
+
+def _closed(pieces: list[Piece], a: Piece, b: Piece, inner: list[int]) -> list[Piece]:
+    kept = [piece for n, piece in enumerate(pieces) if n not in inner]
+    if not same_carrier(a, b):
+        near = (a.ends[1] + b.ends[0]) / 2
+        meet = min(meetings(a, b), key=lambda at: float(np.hypot(*(at - near))))
+        longer = {id(a): replace(a, ends=np.array([a.ends[0], meet]))}
+        longer[id(b)] = replace(b, ends=np.array([meet, b.ends[1]]))
+        return [longer.get(id(piece), piece) for piece in kept]
+    ends = np.array([a.ends[0], b.ends[1]])
+    if a.radius:
+        larger = max((a, b), key=_length)
+        whole = Piece(larger.at, larger.along, larger.radius, a.turn, ends, larger.spread)
+        return [whole if piece is a else piece for piece in kept if piece is not b]
+    both = [(float(np.hypot(*(side.ends[1] - side.ends[0]))), side) for side in (a, b)]
+    at = (both[0][0] * a.at + both[1][0] * b.at) / (both[0][0] + both[1][0])
+    along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+    whole = Piece(at, along, 0.0, 0, ends, max(a.spread, b.spread))
+    return [whole if piece is a else piece for piece in kept if piece is not b]
+
+
+def _straight_way(a: Piece, b: Piece) -> tuple[Floats, Floats] | None:
+    """Places along both pieces from a's end to b's beginning, and their normals, (k, 2); None if none."""
+    if a is b:
+        return None
+    near = (a.ends[1] + b.ends[0]) / 2
+    if same_carrier(a, b):
+        return _along(a, a.ends[1], b.ends[0])
+    if min(_length(a), _length(b)) < _LEAST_SIDE:
+        return None
+    meets = meetings(a, b)
+    if not meets:
+        return None
+    meet = min(meets, key=lambda at: float(np.hypot(*(at - near))))
+    u, v = direction(a, meet), direction(b, meet)
+    if abs(float(u[0] * v[1] - u[1] * v[0])) < 0.3:
+        return None
+    first, second = _along(a, a.ends[1], meet), _along(b, meet, b.ends[0])
+    if first is None or second is None:
+        return None
+    return np.vstack([first[0], second[0]]), np.vstack([first[1], second[1]])
+
+
+def same_carrier(a: Piece, b: Piece) -> bool:
+    """Whether two pieces lie on one line or one circle."""
+    if a.radius and b.radius:
+        near = np.hypot(*(a.at - b.at)) + abs(a.radius - b.radius) < 2 * _ONE_LINE
+        return bool(near and a.turn == b.turn)
+    if a.radius or b.radius or min(_length(a), _length(b)) < _LEAST_SIDE:
+        return False
+    cross = float(a.along[0] * b.along[1] - a.along[1] * b.along[0])
+    off = min(abs(float((b.ends[0] - a.at) @ outward(a))), abs(float((a.ends[1] - b.at) @ outward(b))))
+    slack = _ONE_WAY + 0.15 / min(_length(a), _length(b))
+    return bool(a.along @ b.along > 0.9 and abs(cross) < slack and off < _ONE_LINE)
+
+
+def _length(piece: Piece) -> float:
+    if not piece.radius:
+        return float((piece.ends[1] - piece.ends[0]) @ piece.along)
+    begin, end = (np.arctan2(*(at - piece.at)[::-1]) for at in piece.ends)
+    return float(piece.radius * ((piece.turn * (end - begin)) % (2 * np.pi)))
+
+
+def _along(piece: Piece, begin: Floats, end: Floats) -> tuple[Floats, Floats] | None:
+    """Places a tenth of a mm apart along a piece's line or circle, and outward normals; None if backwards."""
+    if not piece.radius:
+        length = float((end - begin) @ piece.along)
+        if not -0.5 < length < _LONGEST:
+            return None
+        from_line = float((begin - piece.at) @ piece.along) + np.arange(0.0, max(length, 0.0), 0.1)
+        places = piece.at + from_line[:, None] * piece.along
+        return places, np.broadcast_to(outward(piece), places.shape)
+    a, b = (np.arctan2(*(at - piece.at)[::-1]) for at in (begin, end))
+    sweep = (piece.turn * (b - a)) % (2 * np.pi)
+    if sweep > 2 * np.pi - 0.5 / piece.radius:
+        sweep = 0.0
+    if sweep > 2.5 or sweep * piece.radius > _LONGEST:
+        return None
+    angles = a + piece.turn * np.arange(0.0, sweep, 0.1 / piece.radius)
+    out = np.column_stack([np.cos(angles), np.sin(angles)])
+    return piece.at + piece.radius * out, piece.turn * out
+
+
+def middle_of(piece: Piece) -> Floats:
+    """The middle of a piece, on it."""
+    if not piece.radius:
+        return np.asarray(piece.ends.mean(axis=0))
+    begin, end = (np.arctan2(*(at - piece.at)[::-1]) for at in piece.ends)
+    angle = begin + piece.turn * ((piece.turn * (end - begin)) % (2 * np.pi)) / 2
+    return np.asarray(piece.at + piece.radius * np.array([np.cos(angle), np.sin(angle)]))
+
+
+def _edge_on(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
+    """Where the board's edge is measured on the way itself, (n,)."""
+    offsets, shares = edge_offsets(sight, places, normals, 0.25)
+    return np.asarray((np.abs(np.nan_to_num(offsets, nan=9.0)) < _LEVEL) & (shares > 0.5))
+
+
+def _share_with_wall(sight: Sight, pieces: list[Piece]) -> float:
+    """Share of a detour's visible wall that has the wall's colour, not the ground's; 0 if unseen."""
+    if sight.wall is None:
+        return 0.0
+    ways = [way for piece in pieces if (way := _along(piece, *piece.ends)) is not None and len(way[0]) > 4]
+    if not ways:
+        return 0.0
+    places, normals = np.vstack([way[0][1:-1] for way in ways]), np.vstack([way[1][1:-1] for way in ways])
+    walls = wall_widths(sight, places, normals)
+    seen = walls * sight.per_mm > _WALL_SEEN
+    if seen.sum() < 10:
+        return 0.0
+    places, normals, walls = places[seen], normals[seen], walls[seen]
+    middle = _colours_at(sight, places, normals, walls / 2)
+    others = [_colours_at(sight, places, normals, at) for at in (-0.3 + 0 * walls, walls + 0.3)]
+    off = np.linalg.norm(middle - sight.wall, axis=1)
+    return float(
+        np.all([off < 0.6 * np.linalg.norm(other - sight.wall, axis=1) for other in others], axis=0).mean()
+    )
+
+
+def _colours_at(sight: Sight, places: Floats, normals: Floats, at: Floats) -> Floats:
+    near = np.array([-0.03, 0.0, 0.03])
+    return np.asarray(sampled(sight, places + normals * at[:, None], normals, near).mean(axis=1))
+
+
+def _steps(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
+    """Where colours change across places on a line more than they do beside it, (n,)."""
+    walls = wall_widths(sight, places, normals)
+    wall = float(walls.mean())
+    pixel = 1 / sight.per_mm
+    gap = 1.3 * pixel
+    at = np.arange(-1.2, wall + 1.2, 0.5 * pixel)
+    seen = sampled(sight, places, normals, at)
+    width = min(7, 2 * ((len(places) - 1) // 2) + 1)
+    seen = np.mean([np.roll(seen, k, axis=0) for k in range(-(width // 2), width // 2 + 1)], axis=0)
+
+    def change(low: float, high: float, shift: float) -> Floats:
+        inner = seen[:, (at > low + shift - 0.25) & (at < low + shift)].mean(axis=1)
+        outer = seen[:, (at > high + shift) & (at < high + shift + 0.25)].mean(axis=1)
+        return np.asarray(np.linalg.norm(outer - inner, axis=1))
+
+    spans = [(-gap, wall + gap)] + ([(-gap, gap)] if wall > 4 * pixel else [])
+    shown = np.zeros(len(places), bool)
+    for low, high in spans:
+        here = change(low, high, 0.0)
+        beside = np.maximum(change(-gap, gap, -0.55), change(-gap, gap, wall + 0.55))
+        shown |= here > _STEP + 1.5 * beside
+    return shown

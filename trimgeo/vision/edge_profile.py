@@ -1,0 +1,237 @@
+"""The face's edge across its normal: face, visible wall and ground as steps of known distance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from trimgeo.model.board import Pixels
+from trimgeo.vision.edge_ground import off_ground
+
+Floats = NDArray[np.float64]
+Shades = NDArray[np.float32]
+Eye = tuple[float, float, float]
+
+_SAMPLE = 0.5
+"""Distance of the samples along a profile, pixels."""
+_BESIDE = 0.5
+"""Length, mm, of face and of ground that a profile is judged by, beside its steps."""
+_BLURS = (0.7, 1.0, 1.3, 1.6, 2.0, 2.5)
+"""Standard deviations, pixels, of the blur that steps may have: camera and JPEG."""
+_NEAR = 0.25
+"""Length, mm, next to the edge on which the board must show: a code of the card may begin beyond it."""
+_SHOWN = 9.0
+"""Grey levels by which the board's side differs more from the ground than the ground's side does."""
+_SHADE = 0.1
+"""Weight of a change along the ground's own colour, where the board has another hue: light and shadow."""
+_HUE = 35.0
+"""Grey levels across the ground's colour by which a board is of another hue."""
+_WALL_SHOWS = 2.5
+"""A wall narrower than this, pixels, has no colour of its own."""
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A true-scale picture and what its edge is told by.
+
+    ``origin`` (column, row) of (0, 0) mm; ``grounds`` (k, 3) the ground's colours; ``weigh`` (3, 3) takes
+    colours to where light counts less; ``level`` is what the ground is off its colours by at most;
+    ``blur`` the standard deviation of a step, mm;
+    ``wall`` the wall's colour, None while unknown.
+    """
+
+    pixels: Pixels
+    origin: Floats
+    per_mm: float
+    eye: Eye | None
+    thickness: float
+    grounds: Floats
+    weigh: Floats
+    level: float
+    blur: float
+    wall: Floats | None = None
+
+
+def weighing(face: Floats, grounds: Floats) -> Floats:
+    """Takes colours to where changes along the ground's hue count `_SHADE`, if the face is of another."""
+    ground = grounds[int(np.argmax(grounds.sum(axis=1)))]
+    way = ground / max(float(np.linalg.norm(ground)), 1e-9)
+    across = face - way * float(face @ way)
+    if np.linalg.norm(across) < _HUE:
+        return np.eye(3)
+    return np.eye(3) - (1 - _SHADE) * np.outer(way, way)
+
+
+def wall_widths(sight: Sight, places: Floats, normals: Floats) -> Floats:
+    """How far, mm, the wall stands out of the face: ``n . (eye - p) t / (eye_z + t)``, similar triangles."""
+    if sight.eye is None:
+        return np.zeros(len(places))
+    toward = ((np.array(sight.eye[:2]) - places) * normals).sum(axis=1)
+    return np.asarray(np.maximum(toward, 0.0) * sight.thickness / (sight.eye[2] + sight.thickness))
+
+
+def sampled(sight: Sight, places: Floats, normals: Floats, along: Floats) -> Floats:
+    """Colours, (n, m, 3), at distances ``along`` (m,), mm, from places, (n, 2), along their normals."""
+    flip = np.array([1.0, -1.0]) * sight.per_mm
+    at, out = places * flip + sight.origin, normals * flip
+    x = (at[:, :1] + out[:, :1] * along).astype(np.float32)
+    y = (at[:, 1:] + out[:, 1:] * along).astype(np.float32)
+    parts = [  # in pieces: cv2.remap's table of positions has a limited height
+        cv2.remap(
+            sight.pixels, x[n : n + 20000], y[n : n + 20000], cv2.INTER_LINEAR, None, cv2.BORDER_REPLICATE
+        )
+        for n in range(0, len(x), 20000)
+    ]
+    return np.vstack(parts).astype(np.float64)
+
+
+def edge_offsets(sight: Sight, places: Floats, normals: Floats, reach: float) -> tuple[Floats, Floats]:
+    """How far, mm, the face's edge lies from places along their normals, within ``reach``; NaN where unseen.
+
+    The second array is the share of the profile's variation that the steps explain.
+    """
+    walls = wall_widths(sight, places, normals)
+    step = _SAMPLE / sight.per_mm
+    widths = np.round(walls / step).astype(int)
+    offsets, shares = np.full(len(places), np.nan), np.zeros(len(places))
+    for width in np.unique(widths):
+        chosen = np.flatnonzero(widths == width)
+        offsets[chosen], shares[chosen] = _of_one_width(
+            sight, places[chosen], normals[chosen], float(walls[chosen].mean()), reach
+        )
+    return offsets, shares
+
+
+def _of_one_width(
+    sight: Sight, places: Floats, normals: Floats, wall: float, reach: float
+) -> tuple[Floats, Floats]:
+    step = _SAMPLE / sight.per_mm
+    tries = max(2, math.ceil(reach / step))
+    beside = math.ceil(max(_BESIDE, 1.5 * sight.blur + _NEAR, 2 / sight.per_mm + 1.5 * sight.blur) / step)
+    ahead = beside + math.ceil(wall / step)
+    along: Floats = np.arange(-tries - beside, tries + ahead + 1, dtype=np.float64) * step
+    colours = sampled(sight, places, normals, along).astype(np.float32)
+    at: Floats = np.arange(-beside, ahead + 1, dtype=np.float64) * step
+    gain, variation = _explained(sight, (colours @ sight.weigh).astype(np.float32), at, wall)
+    gain = np.where(_is_shown(sight, colours, at, wall), gain, -np.inf)
+    best = np.argmax(gain, axis=1)
+    row = np.arange(len(places))
+    inner = np.clip(best, 1, gain.shape[1] - 2)
+    a, b, c = gain[row, inner - 1], gain[row, inner], gain[row, inner + 1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        bend = a - 2 * b + c
+        shift = np.where(np.isfinite(bend) & (bend < 0), 0.5 * (a - c) / bend, 0.0)
+    whole = (best > 0) & (best < gain.shape[1] - 1) & (gain[row, best] > 0)
+    found = (inner - tries + np.clip(np.nan_to_num(shift), -1, 1)) * step
+    share = gain[row, best] / np.maximum(variation[row, best], 1e-9)
+    return np.where(whole, found, np.nan), np.where(whole, share, 0.0)
+
+
+def _explained(sight: Sight, seen: Shades, at: Floats, wall: float) -> tuple[Floats, Floats]:
+    """What the steps explain of each window's variation, and that variation, (n, j), from (n, m, 3)."""
+    blur = sight.blur
+    face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
+    slope = ground * np.maximum(at - wall, 0) / _BESIDE
+    between, known = np.zeros((3, len(at))), np.zeros(3)
+    if wall * sight.per_mm < _WALL_SHOWS:
+        columns = [np.ones(len(at)), (ground + 1 - face) / 2, slope]
+    elif sight.wall is None:
+        columns = [np.ones(len(at)), face, ground, slope]
+    else:
+        columns = [face, ground, slope]
+        known = sight.wall @ sight.weigh
+        between = np.outer(known, 1 - face - ground)
+    basis, _ = np.linalg.qr(np.column_stack(columns))
+    ones = np.ones(len(at))
+    squares = _windows(seen * seen, ones).sum(axis=2)
+    sums = _windows(seen, ones)
+    variation = squares - (sums * sums).sum(axis=2) / len(at)
+    left = squares + float((between**2).sum())
+    if known.any():
+        left -= 2 * _windows(seen, 1 - face - ground) @ known
+    for n in range(basis.shape[1]):
+        part = _windows(seen, basis[:, n]) - between @ basis[:, n]
+        left -= (part * part).sum(axis=2)
+    return np.asarray(variation - left), np.asarray(variation)
+
+
+def _windows(seen: Shades, weights: Floats) -> Floats:
+    """Sums, (n, j, 3), of (n, m, 3) colours in each window by the window's weights."""
+    kernel = weights.astype(np.float32)[None]
+    summed = cv2.filter2D(seen, -1, kernel, None, (0, 0), 0, cv2.BORDER_REPLICATE)
+    return np.asarray(summed[:, : seen.shape[1] - len(weights) + 1], np.float64)
+
+
+def _is_shown(sight: Sight, colours: Shades, at: Floats, wall: float) -> NDArray[np.bool_]:
+    """Where the inner side is none of the ground's colours and the outer side is one, (n, j)."""
+    far = 1.5 * sight.blur
+    near = max(_NEAR, 2 / sight.per_mm)
+    inner, outer = (at < -far) & (at > -far - near), at > wall + far
+    inside = off_ground(_windows(colours, inner / inner.sum()).astype(np.float32), sight.grounds)
+    outside = off_ground(_windows(colours, outer / outer.sum()).astype(np.float32), sight.grounds)
+    return np.asarray((inside - outside > _SHOWN) & (outside < np.minimum(0.6 * inside, sight.level)))
+
+
+def rise(x: Floats) -> Floats:
+    """The normal distribution's integral, between entries of a table."""
+    place = np.clip((x + 4.0) * 64, 0, 511.999)
+    whole = place.astype(np.int64)
+    return np.asarray(_TABLE[whole] + (place - whole) * (_TABLE[whole + 1] - _TABLE[whole]))
+
+
+_TABLE = np.array([0.5 * (1 + math.erf(k / 64 / math.sqrt(2))) for k in range(-256, 257)])
+
+
+def blur_of(sight: Sight, places: Floats, normals: Floats) -> float:
+    """The blur, mm, that explains most of the steps where no wall shows; the sight's own if there are few."""
+    chosen = np.flatnonzero(wall_widths(sight, places, normals) * sight.per_mm < 0.5)
+    if len(chosen) < 20:
+        return sight.blur
+    chosen = chosen[:: max(1, len(chosen) // 200)]
+    best, most = sight.blur, -np.inf
+    for blur in _BLURS:
+        tried = replace(sight, blur=blur / sight.per_mm)
+        share = float(np.median(edge_offsets(tried, places[chosen], normals[chosen], 0.4)[1]))
+        if share > most:
+            best, most = tried.blur, share
+    return best
+
+
+def wall_colour(sight: Sight, places: Floats, normals: Floats) -> Floats | None:
+    """The wall's colour where it shows, for edges within 0.3 mm of these places; None if it shows nowhere.
+
+    A step taken for another gives a wall of a mixed colour that fits nearly as well: of the colours that
+    the places give when shifted, the one that explains the most counts.
+    """
+    walls = wall_widths(sight, places, normals)
+    chosen = np.flatnonzero(walls * sight.per_mm > _WALL_SHOWS)
+    if len(chosen) < 20:
+        return None
+    chosen = chosen[np.argsort(walls[chosen], kind="stable")][-600:]
+    chosen = np.sort(chosen)[:: max(1, len(chosen) // 100)]
+    places, normals, walls = places[chosen], normals[chosen], walls[chosen]
+    best, most = sight.wall, -np.inf
+    plain = replace(sight, weigh=np.eye(3))  # the wall may be of the ground's own hue
+    for shift in (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3):
+        colour = _between(sight, places + shift * normals, normals, walls)
+        share = edge_offsets(replace(plain, wall=colour), places, normals, 0.4)[1]
+        if share.mean() > most:
+            best, most = colour, float(share.mean())
+    return best
+
+
+def _between(sight: Sight, places: Floats, normals: Floats, walls: Floats) -> Floats:
+    """Median of the walls' colours, each fitted with face and ground by least squares."""
+    blur = sight.blur
+    found = []
+    for n, wall in enumerate(walls):
+        at = np.arange(-_BESIDE, wall + _BESIDE, _SAMPLE / sight.per_mm)
+        face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
+        columns = np.column_stack([face, 1 - face - ground, ground, ground * (at - wall)])
+        colours = sampled(sight, places[[n]], normals[[n]], at)[0]
+        found.append(np.linalg.lstsq(columns, colours, rcond=None)[0][1])
+    return np.asarray(np.median(found, axis=0))
