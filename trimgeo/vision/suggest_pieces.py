@@ -47,9 +47,16 @@ class Shape:
 def pieces(ground: Ground, sizes: tuple[float, float]) -> list[Shape]:
     """Fitted pieces whose longer side lies between ``sizes``, pixels; many of them nearly alike."""
     found: list[Shape] = []
+    seen: set[tuple[float, ...]] = set()
     for mask in _masks(ground):
         contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         for contour in contours:
+            x, y, across, down = cv2.boundingRect(contour)
+            # The same piece again at another level; what is this small has no side long enough.
+            key = (x, y, across, down, len(contour), cv2.contourArea(contour))
+            if key in seen or float(np.hypot(across, down)) + 1 < sizes[0]:
+                continue
+            seen.add(key)
             _, (wide, tall), _ = cv2.minAreaRect(contour)
             long, short = max(wide, tall) + 1, min(wide, tall) + 1
             if sizes[0] <= long <= sizes[1] and short >= 0.5 * sizes[0]:
@@ -127,7 +134,8 @@ def _fitted(contour: NDArray[np.int32]) -> list[Shape]:
     (column, row), radius = cv2.minEnclosingCircle(contour)
     away = np.hypot(points[:, 0] - column, points[:, 1] - row)
     near = away > radius - max(1.2, 0.05 * radius)
-    around = len(np.unique(np.floor(np.arctan2(points[near, 1] - row, points[near, 0] - column) * 8)))
+    turns = np.floor(np.arctan2(points[near, 1] - row, points[near, 0] - column) * 8).astype(np.intp)
+    around = int(np.count_nonzero(np.bincount(turns + 26)))
     cut = around / 51 >= _CIRCLE and area / (np.pi * (radius + 0.5) ** 2) > 0.6
     if cut:
         circle = (float(column), float(row), float(radius) + 0.5)
