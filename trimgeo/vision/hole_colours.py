@@ -16,7 +16,7 @@ _ALIKE = 32.0
 """Distance of two colours, grey levels, that may be one: light falls off, dust is seen through."""
 _FEWEST = 3
 """Ringed holes that must agree on what the metal is."""
-_DARKEST = 0.35
+_DARKEST = 0.28
 """Of the ground beside the board, the light that a deep hole leaves of it."""
 _SMALL = 4.5
 """Pixels: the opening of a hole of a smaller radius is seen mixed with what lies around it."""
@@ -64,6 +64,7 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     """What the holes of a picture show, told from those that lie in a ring of metal."""
     beside = None if ground is None else np.array(ground)
     ringed = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3 and _in_metal(fit)]
+    ringed = _no_pads(ringed)
     if beside is not None:
         a, b = beside * _DARKEST, beside * 1.05
         open_ones = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE]
@@ -86,6 +87,15 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     middle = np.median(inside, axis=0)
     agreed = np.linalg.norm(inside - middle, axis=1) < 0.75 * _ALIKE + 0.1 * np.linalg.norm(middle)
     return Shown(metal, inside[agreed] if agreed.sum() >= _FEWEST else np.empty((0, 3)), beside)
+
+
+def _no_pads(ringed: list[Fit]) -> list[Fit]:
+    """Those whose inside is not what lies around several others: pads and leads are of the rings' metal."""
+    if not ringed:
+        return ringed
+    inside, around = (np.array([getattr(fit, name) for fit in ringed]) for name in ("inside", "around"))
+    near = np.linalg.norm(inside[:, None] - around[None, :], axis=2) < _ALIKE
+    return [fit for fit, count in zip(ringed, near.sum(axis=1), strict=True) if count < _FEWEST]
 
 
 def _in_metal(fit: Fit) -> bool:

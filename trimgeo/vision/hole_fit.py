@@ -31,11 +31,13 @@ _LUMA = np.array([0.114, 0.587, 0.299])
 """Of blue, green and red (ITU-R BT.601), as JPEG keeps it finer than colour."""
 _LEAST_COLOUR = 15.0
 """Change of colour, grey levels, that is worth a channel of its own."""
-_FIRM = 0.15
+_FIRM = 0.1
 """Standard deviation of a radius, pixels, that is well determined."""
-_AGREE = 0.075
+_AGREE = 0.06
 """Share of the step at a rim by which pixels may be off the model."""
-_NARROW_RING = 3.6
+_NARROW_STARTS = ((0.9, 0.9), (2.0, 0.1))
+"""Pixels that a narrow ring reaches to both sides of a rim that was fitted without it."""
+_NARROW_RING = 4.2
 """Pixels: in a ring narrower than this blur leaves nothing of its own brightness."""
 _NARROW_WALL, _WIDE_WALL = 0.4, 3.0
 """Pixels: a wall narrower is not seen; one wider shows that the light comes from one side."""
@@ -120,7 +122,10 @@ def fitted(scene: Scene, start: Fit) -> Fit | None:
     if scene.metal is None or start.ring is not None:
         return plain
     radius = start.disc.radius if plain is None else plain.disc.radius
-    ringed = _fit_once(scene, start, (max(1.0, radius - 0.9), radius + 0.9))
+    # A rim that is none lies in the middle of a narrow ring, or at its outer side.
+    tried = [_fit_once(scene, start, (max(1.0, radius - a), radius + b)) for a, b in _NARROW_STARTS]
+    fits = [each for each in tried if each is not None]
+    ringed = min(fits, key=lambda each: each.disc.misfit) if fits else None
     if ringed is None or ringed.disc.rim is None or ringed.disc.rim - ringed.disc.radius < 1.2:
         return plain
     if plain is None or (ringed.disc.misfit < 0.75 * plain.disc.misfit and ringed.disc.deviations[1] < _FIRM):
@@ -264,7 +269,7 @@ def _band(
     far = np.hypot(x - shift[0], y - shift[1])
     use = (r <= outermost) & ((r >= radius - _BAND) | (np.abs(far - radius) < _BAND))
     row, column = np.nonzero(use)
-    every = max(1, len(row) // 700)
+    every = max(1, len(row) // 500)
     row, column = row[::every], column[::every]
     points = np.column_stack([column + low[0], row + low[1]]).astype(np.float64)
     return points, patch[row, column].astype(np.float64)

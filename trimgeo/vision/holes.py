@@ -31,9 +31,9 @@ _WIDEST_RING = 1.3
 """Width, mm, of the copper around a hole that is looked for: pads of leads are wider only at large holes."""
 _BLURRED = 15
 """Holes that are asked for the picture's blur."""
-_UNSURE = 0.025
+_UNSURE = 0.02
 """Standard deviation of a diameter, mm, from which on a hole is given with half the confidence."""
-_UNMEASURED = 0.05
+_UNMEASURED = 0.025
 """A diameter of a greater standard deviation, mm, is not given."""
 _UNLIKE = 0.12
 """Pixels off the model by more than this share of the step at the rim show something else."""
