@@ -19,6 +19,7 @@ from trimgeo.vision.line_ink import Floats, to_pixels, weighed_lab
 _NODES = np.linspace(0, 1, 9)  # along an arm
 _TRIED = np.array([0.0, -0.25, 0.25, -0.5, 0.5])  # of the pen's width
 _OVERSHOT = np.array([0.0, 0.6, 1.2])  # mm
+_STARTS = 3
 _ROUNDS = 12
 _FINEST = 1000  # places in a window at which ink is compared
 _FELT = 0.15  # of the ink's contrast; larger misfits count no more than in proportion
@@ -59,6 +60,17 @@ class _Window:
     pen: float
     blur: float
     step: float
+
+
+@dataclass(frozen=True, eq=False)
+class _End:
+    """Where a descent ended: its state, misfits, their weights and slopes, and what is left of them."""
+
+    state: Floats
+    error: Floats
+    weight: Floats
+    jacobian: Floats
+    cost: float
 
 
 def arm_of(points: Floats, straight: bool, degree: int = 2) -> Arm:
@@ -111,43 +123,45 @@ def fitted_corner(picture: Picture, a: Arm, b: Arm, pen: float) -> Corner | None
     window = _window(picture, a, b, state, pen)
     if window is None:
         return None
-    state = _best_start(state, a, b, window)
-    damping, error, jacobian = 1e-2, _error(state, a, b, window), np.zeros((0, len(state)))
-    weight = np.ones(len(error))
+    ends = [_descended(first, a, b, window) for first in _likely_starts(state, a, b, window)]
+    return _judged(min(ends, key=lambda end: end.cost), start, a, b, window)
+
+
+def _descended(state: Floats, a: Arm, b: Arm, window: _Window) -> _End:
+    """The state of least misfit that a first one leads down to."""
+    damping, error = 1e-2, _error(state, a, b, window)
+    weight = _weights(error)
+    jacobian = _jacobian(state, error, a, b, window)
     for _ in range(_ROUNDS):
-        weight = _weights(error)
-        jacobian = np.column_stack(
-            [(_error(state + step, a, b, window) - error) / 1e-3 for step in 1e-3 * np.eye(len(state))]
-        )
         normal = jacobian.T @ (weight[:, None] * jacobian)
         damped = normal + damping * np.diag(np.diag(normal) + 1e-6)
         change = np.clip(-np.linalg.solve(damped, jacobian.T @ (weight * error)), -0.4, 0.4)
         after = _error(state + change, a, b, window)
-        if weight @ after**2 < weight @ error**2:
-            state, error, damping = state + change, after, damping / 3
-            if np.abs(change).max() < 1e-3:
-                break
-        else:
+        if weight @ after**2 >= weight @ error**2:
             damping *= 8
-    return _judged(state, start, error, weight, jacobian, a, b, window)
+            continue
+        state, error, damping = state + change, after, damping / 3
+        weight, jacobian = _weights(error), _jacobian(state, error, a, b, window)
+        if np.abs(change).max() < 1e-3:
+            break
+    felt = np.minimum(np.abs(error), _FELT)
+    cost = float((felt * (np.abs(error) - felt / 2)).sum())
+    return _End(state, error, weight, jacobian, cost)
 
 
-def _judged(
-    state: Floats,
-    start: Floats,
-    error: Floats,
-    weight: Floats,
-    jacobian: Floats,
-    a: Arm,
-    b: Arm,
-    window: _Window,
-) -> Corner | None:
+def _jacobian(state: Floats, error: Floats, a: Arm, b: Arm, window: _Window) -> Floats:
+    steps = 1e-3 * np.eye(len(state))
+    return np.column_stack([(_error(state + step, a, b, window) - error) / 1e-3 for step in steps])
+
+
+def _judged(end: _End, start: Floats, a: Arm, b: Arm, window: _Window) -> Corner | None:
     """The corner of the last state with its deviation; None where it ran away or is not what is seen."""
+    state, error, weight, jacobian = end.state, end.error, end.weight, end.jacobian
     at, curves, _ = _drawn(state, a, b)
-    scatter = float(np.sqrt(weight @ error**2 / weight.sum()))
+    seen = slice(len(window.places))  # what is usual of arms follows, and counts as knowledge (Bayes)
+    scatter = float(np.sqrt(weight[seen] @ error[seen] ** 2 / weight[seen].sum()))
     if np.hypot(*(at - start)) > window.pen + 1.0 or weight.mean() < 0.7 or scatter > 0.2:
         return None
-    error, weight, jacobian = (each[: len(window.places)] for each in (error, weight, jacobian))
     alike = max(1.0, (_STREAK / window.step) ** 2)
     normal = jacobian.T @ (weight[:, None] * jacobian)
     spread = np.linalg.pinv(normal, hermitian=True) * scatter**2 * alike
@@ -166,14 +180,15 @@ def _start(a: Arm, b: Arm, corner: Floats) -> Floats:
     return np.array([*place, *turns, 0.0, 0.0])
 
 
-def _best_start(state: Floats, a: Arm, b: Arm, window: _Window) -> Floats:
+def _likely_starts(state: Floats, a: Arm, b: Arm, window: _Window) -> list[Floats]:
     """The likeliest of places about where the arms, run on straight, would meet."""
     places = len(state) - 2 - (not a.straight) - (not b.straight)
     grid = [*[_TRIED * window.pen] * places, *[_OVERSHOT if arm.straight else [0.0] for arm in (a, b)]]
     offsets = np.stack(np.meshgrid(*grid), axis=-1).reshape(-1, places + 2)
     turns = np.zeros(len(state) - places - 2)
     tried = [state + np.concatenate([off[:places], turns, off[places:]]) for off in offsets]
-    return min(tried, key=lambda each: float(np.minimum(np.abs(_error(each, a, b, window)), 0.5).sum()))
+    cost = [float(np.minimum(np.abs(_error(each, a, b, window)), 0.5).sum()) for each in tried]
+    return [tried[n] for n in np.argsort(cost, kind="stable")[:_STARTS]]
 
 
 def _drawn(state: Floats, a: Arm, b: Arm) -> tuple[Floats, tuple[Floats, Floats], tuple[Floats, Floats]]:

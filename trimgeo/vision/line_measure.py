@@ -199,7 +199,7 @@ def stretch(points: Floats, pen: float, blind: int) -> list[Stretch]:
     k = int(np.argmax(away))
     if min(k, len(points) - k) * STEP > LEAST_SPLIT and away[k] > 0.4:
         parts = [*stretch(points[: k - blind], pen, blind), *stretch(points[k + blind :], pen, blind)]
-        if all(p.straight and p.spread < CLEAN + 0.01 * pen for p in parts):
+        if all(p.straight and p.spread < CLEAN + STREAKY * pen for p in parts):
             return parts
     even, spread, hidden = eased(points)
     return [Stretch(even, False, spread, hidden)]
@@ -295,7 +295,8 @@ def _line_of(points: Floats, pen: float) -> Stretch | None:
     if len(off) > 30:  # single bad stations do not count, a wobble does
         off = np.median(np.lib.stride_tricks.sliding_window_view(off, 9), axis=1)
     length = float(np.hypot(*(points[-1] - points[0])))
-    if np.quantile(np.abs(off), 0.9) > min(STRAIGHT + STREAKY * pen, 0.012 + 0.003 * length):
+    half, most = np.quantile(np.abs(off), [0.5, 0.9])
+    if half > 0.004 + 0.0012 * length or most > min(STRAIGHT + STREAKY * pen, 0.012 + 0.003 * length):
         return None
     along = (points - middle) @ axes[0]
     ends = middle + np.array([along[0], along[-1]])[:, None] * axes[0]
