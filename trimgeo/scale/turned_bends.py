@@ -37,8 +37,9 @@ _NEGLIGIBLE: Final = 1e-5
 
 STRAIGHT: Final = 0
 """Group of the first three modes: even scale of x, even scale of y, skew."""
-SHAPES: Final = (1, 2, 3, 4, 5)
-"""The other groups: x along x, y along y, x along y, y along x, products of both coordinates."""
+LOWEST: Final = (10, 20, 30, 40)
+"""Groups of the longest bends of x along x, y along y, x along y and y along x; those of 11, 12, ... are an
+octave shorter each, for a belt's ripple says nothing of a long bow.  50 are products of both coordinates."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +47,7 @@ class Bends:
     """Modes of one standard deviation each, ``modes`` (q, 2, rows, columns) of nodes, mm.
 
     Nodes lie ``step`` mm apart from ``start`` (both x, y from the picture's corner, y down); ``group``,
-    shape (q,), says which belong together (`STRAIGHT`, `SHAPES`).  ``slopes`` are the standard deviations,
+    shape (q,), says which belong together (`STRAIGHT`, `LOWEST`).  ``slopes`` are the standard deviations,
     mm per mm, of the straight parts that were taken off the four groups of one coordinate.
     """
 
@@ -66,7 +67,7 @@ def bends(size: tuple[float, float]) -> Bends:
 
     >>> found = bends((60.0, 40.0))
     >>> bool((found.modes[0, 1] == 0).all()), sorted(set(found.group.tolist()))
-    (True, [0, 1, 2, 3, 4, 5])
+    (True, [0, 10, 11, 12, 20, 21, 30, 31, 40, 41, 42, 50])
     """
     counts = [int(np.ceil(length / NODE)) + 3 for length in size]
     step = [length / (count - 3) for length, count in zip(size, counts, strict=True)]
@@ -82,19 +83,24 @@ def bends(size: tuple[float, float]) -> Bends:
     y_along_y, slope_yy = _functions(y, size[1], ALONG, _ALONG_REACH)
     x_along_y, slope_xy = _functions(y, size[1], ACROSS, _ACROSS_REACH)
     y_along_x, slope_yx = _functions(x, size[0], ACROSS, _ACROSS_REACH)
-    modes += [(1, 0, np.outer(one_y, f)) for f in x_along_x]
-    modes += [(2, 1, np.outer(f, one_x)) for f in y_along_y]
-    modes += [(3, 0, np.outer(f, one_x)) for f in x_along_y]
-    modes += [(4, 1, np.outer(one_y, f)) for f in y_along_x]
+    modes += [(10 + _octave(n), 0, np.outer(one_y, f)) for n, f in enumerate(x_along_x)]
+    modes += [(20 + _octave(n), 1, np.outer(f, one_x)) for n, f in enumerate(y_along_y)]
+    modes += [(30 + _octave(n), 0, np.outer(f, one_x)) for n, f in enumerate(x_along_y)]
+    modes += [(40 + _octave(n), 1, np.outer(one_y, f)) for n, f in enumerate(y_along_x)]
     p, r = middle_x / (size[0] / 2), middle_y / (size[1] / 2)
     for along_x, along_y in ((p, r), (1.5 * p**2 - 0.5, r), (p, 1.5 * r**2 - 0.5)):
-        modes += [(5, component, PRODUCT * np.outer(along_y, along_x)) for component in (0, 1)]
+        modes += [(50, component, PRODUCT * np.outer(along_y, along_x)) for component in (0, 1)]
     placed = np.zeros((len(modes), 2, len(y), len(x)))
     for n, (_, component, values) in enumerate(modes):
         placed[n, component] = values
     group = np.array([each for each, *_ in modes])
     start = (-step[0], -step[1])
     return Bends(start, (step[0], step[1]), placed, group, (slope_xx, slope_yy, slope_xy, slope_yx))
+
+
+def _octave(n: int) -> int:
+    """Octave of the n-th mode, which has about n + 2 half waves."""
+    return int(np.log2(n + 2)) - 1
 
 
 def _functions(at: Floats, length: float, size: float, reach: float) -> tuple[Floats, float]:

@@ -9,11 +9,12 @@ even scale, x and y apart, a skew, a cubic bend, a wave that is odd there.  So e
 what lies between (a turn some degrees off 180, or about another middle, mixes odd and even) is in their
 common covariance: a Bayesian linear model (Rasmussen and Williams 2006, 2.1).
 
-How large is what hides?  The same carriage makes both halves: where a group of bends shows larger than
-its prior, the prior of the whole group is widened to that size (MacKay, Neural Computation 4, 1992: w'w
-over the number of well-determined weights), and that of the even scale or skew by the straight part that
-bends of such a size have.  A bend that is odd to the last about t / 2 shows nothing: there the prior alone
-is the bound, 0.25 mm over 150 mm for scale and bends together.
+How large is what hides?  The same carriage makes both halves: where bends of some length (a group: an
+octave of one displacement) show larger than their prior, the prior of the group is widened to that size
+(MacKay, Neural Computation 4, 1992: w'w over the number of well-determined weights, here with two more
+of the size presumed, for a group has few), and that of the even scale or skew by the straight part that
+the longest bends have at such a size.  A bend that is odd to the last about t / 2 shows nothing: there
+the prior alone is the bound, 0.25 mm over 150 mm for scale and bends together.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.scale.limits import SCANNER_SCALE
-from trimgeo.scale.turned_bends import SHAPES, SKEW, Bends
+from trimgeo.scale.turned_bends import LOWEST, SKEW, STRAIGHT, Bends
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ _ROUNDS: Final = 12
 _BEND_ROUNDS: Final = 3
 _TUKEY: Final = 4.685
 """Tukey's constant: 95 % as good as least squares where the noise is normal (Huber, Robust Statistics)."""
+_PRESUMED: Final = 2.0
+"""Weights of the size presumed that count beside those that a group shows."""
 _BLOCK: Final = 30.0
 """mm: residuals that agree over such a block are no noise, and their mean counts for what it is."""
 _LEAST_BLOCK: Final = 3
@@ -203,13 +206,13 @@ def _widths(now: Turning, known: Bends, width: Floats) -> Floats:
     """The standard deviation of each mode's prior: 1, or the size that its group turned out to have."""
     wider = np.ones_like(width)
     shown = np.maximum(1 - np.diag(now.covariance) / width**2, 0.0)
-    excess = []
-    for number in SHAPES:
+    excess = {}
+    for number in sorted(set(known.group.tolist()) - {STRAIGHT}):
         of = known.group == number
-        size = (now.weights[of] ** 2).sum() / max(float(shown[of].sum()), 1.0)
+        size = ((now.weights[of] ** 2).sum() + _PRESUMED) / (float(shown[of].sum()) + _PRESUMED)
         wider[of] = max(1.0, float(np.sqrt(size)))
-        excess.append(max(0.0, float(size) - 1.0))
-    more = np.array(excess[:4]) * np.array(known.slopes) ** 2
+        excess[number] = max(0.0, float(size) - 1.0)
+    more = np.array([excess[number] for number in LOWEST]) * np.array(known.slopes) ** 2
     unit = np.array([SCANNER_SCALE, SCANNER_SCALE, SKEW])
     wider[:3] = np.sqrt(1 + np.array([more[0], more[1], more[2] + more[3]]) / unit**2)
     return wider
