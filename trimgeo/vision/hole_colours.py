@@ -94,7 +94,8 @@ def _no_pads(ringed: list[Fit]) -> list[Fit]:
     if not ringed:
         return ringed
     inside, around = (np.array([getattr(fit, name) for fit in ringed]) for name in ("inside", "around"))
-    near = np.linalg.norm(inside[:, None] - around[None, :], axis=2) < _ALIKE
+    likeness = np.minimum(_ALIKE, 0.5 * np.linalg.norm(inside - around, axis=1))
+    near = np.linalg.norm(inside[:, None] - around[None, :], axis=2) < likeness[:, None]
     return [fit for fit, count in zip(ringed, near.sum(axis=1), strict=True) if count < _FEWEST]
 
 
