@@ -106,3 +106,28 @@ def test_a_line_across_a_busy_board_is_found_alone():
 def test_rough_corners_that_enclose_nothing_are_refused():
     with pytest.raises(JobError, match="enclose no area"):
         find_line(plain_board([SQUARE]), EDGE, [], np.array([[1.0, 1.0], [5.0, 5.0]]), "middle", WHERE)
+
+
+def test_a_free_hand_is_followed_and_its_corner_found_alone():
+    scene = boards.drawn_board(23)
+    picture = Picture(scene.pixels_per_mm, scene.origin, scene.pixels.shape[1::-1], lambda: scene.pixels)
+    found = find_line(picture, scene.edge, scene.keep, None, "middle", WHERE)
+    assert farthest(found, scene.corners) < 0.2
+    path = np.concatenate(
+        [shapely.line_interpolate_point(line, np.arange(0, line.length, 0.2)) for line in scene.free.geoms]
+    )
+    assert shapely.distance(path, found.ring.exterior).max() < 0.2
+
+
+def test_what_a_gap_hides_of_a_wavering_line_is_stated():
+    x = np.arange(-2, 72.1, 0.1)
+    wave = np.column_stack([x, 25 + 0.6 * np.sin(2 * np.pi * x / 15)])
+    whole, gapped = [wave], [wave[x < 31], wave[x > 37]]
+    seen, hidden = (
+        find_line(plain_board(strokes), EDGE, [box(5, 5, 15, 15)], None, "middle", WHERE)
+        for strokes in (whole, gapped)
+    )
+    assert seen.uncertainty < 0.05 < hidden.uncertainty
+    in_gap = shapely.points(wave[(x > 31) & (x < 37)])
+    assert shapely.distance(in_gap, hidden.ring.exterior).max() < 2.45 * hidden.uncertainty
+    assert shapely.distance(shapely.points(wave[(x > 2) & (x < 68)]), seen.ring.exterior).max() < 0.05

@@ -18,7 +18,7 @@ from trimgeo.model.board import Picture
 from trimgeo.vision.line_closing import Closing, Sought, closings, faces, pieces
 from trimgeo.vision.line_corner import Corner, arm_of, fitted_corner, meeting
 from trimgeo.vision.line_ink import Floats, Ground, Ink, filled, ground, inks
-from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch, whole_on
+from trimgeo.vision.line_measure import STEP, Measured, Stretch, corner_stations, measure, stretch
 from trimgeo.vision.line_near import around, beside
 from trimgeo.vision.line_strokes import traced
 
@@ -28,7 +28,7 @@ THIN = 0.015  # mm; points of a free-hand stretch that lie so near the rest are 
 ALIKE = 0.97  # two rings that share this much of their area are one finding
 FLANK = 0.02  # of the pen's width: how unevenly its two flanks may be inked (our own estimate)
 PIXEL = 0.15  # of a pixel: systematic error of a half level (measured on drawn boards: tests/bench)
-ASTRAY = 0.1  # of the way to a hidden corner: how far a free hand may stray over it (our own estimate)
+ASTRAY = 0.1  # of a way that is not seen whole: how far a free hand may stray over it (our own estimate)
 ASK = "give its rough corners in [outline], as `view` and `near = [[column, row], ...]`"
 
 
@@ -153,9 +153,7 @@ def _only(found: list[tuple[Ink, Closing]], where: str, guided: bool) -> tuple[I
 
 def _measured_run(picture: Picture, line: LineString, ink: Ink, edge: Polygon) -> _Run:
     closed = line.is_closed
-    found = measure(picture, line, ink.colour, ink.width, closed)
-    if not closed:
-        found = whole_on(found, edge)
+    found = measure(picture, line, ink.colour, ink.width, edge)
     width = float(np.median(found.width))
     corners = corner_stations(found, width)
     if closed and corners:
@@ -203,10 +201,17 @@ def _assembled(picture: Picture, sides: list[Stretch], found: Measured, width: f
             after[n], before[m] = corner.curves[0][1:], corner.curves[1][::-1][:-1]
             spread = max(spread, corner.deviation)
     if not found.closed:
+        spread = max(spread, _at_edge(sides[0], sides[0].points[0] - found.points[0]))
+        spread = max(spread, _at_edge(sides[-1], sides[-1].points[-1] - found.points[-1]))
         before[0] = np.array([sides[0].points[0] + 4.0 * heads[0].way])
         after[-1] = np.array([sides[-1].points[-1] + 4.0 * tails[-1].way])
     points = np.vstack([_joined(*each) for each in zip(sides, before, after, strict=True)])
     return _Path(LineString([*points, points[0]] if found.closed else points), spread)
+
+
+def _at_edge(side: Stretch, run_on: Floats) -> float:
+    """How far a side may be off at the board edge, over the last of its way, which is seen by half."""
+    return 0.0 if side.straight else ASTRAY * float(np.hypot(*run_on))
 
 
 def _joined(side: Stretch, before: Floats, after: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -55,14 +55,18 @@ def _normals(points: Floats, reach: int, closed: bool) -> Floats:
     return np.column_stack([-along[:, 1], along[:, 0]])
 
 
-def measure(picture: Picture, line: LineString, colour: Floats32, width: float, closed: bool) -> Measured:
-    """The middle of a stroke from the half levels of its two edges; measured again, each from the last."""
+def measure(picture: Picture, line: LineString, colour: Floats32, width: float, edge: Polygon) -> Measured:
+    """The middle of a stroke from the half levels of its two edges; measured again, each from the last.
+
+    Where the board ends, ``edge``, one edge of the stroke and the pen's width must do.
+    """
+    closed = line.is_closed
     points = resampled(line, STEP)
     points = points[:-1] if closed else points
     found = Measured(points, np.full(len(points), width), np.ones(len(points), bool), closed)
     for _ in range(4):
         normals = _normals(_evened(found, 5), 5, closed)
-        found = _across(picture, _evened(found, 3), normals, colour, width, closed)
+        found = _across(picture, _evened(found, 3), normals, colour, width, closed, edge)
         if found.sound.sum() > 20:
             width = float(np.median(found.width[found.sound]))
     return found
@@ -90,7 +94,13 @@ def _evened(found: Measured, reach: int) -> Floats:
 
 
 def _across(
-    picture: Picture, points: Floats, normals: Floats, colour: Floats32, width: float, closed: bool
+    picture: Picture,
+    points: Floats,
+    normals: Floats,
+    colour: Floats32,
+    width: float,
+    closed: bool,
+    edge: Polygon,
 ) -> Measured:
     """Profiles across the stroke at each station; an edge is where ink has half given way to the ground."""
     half = 0.5 * width + max(0.7, 0.5 * width)
@@ -108,6 +118,8 @@ def _across(
     ink = np.median(profile[:, core], axis=1)
     rim = np.abs(t) > 0.5 * width + 0.3
     sides = [_half_level(profile, ink, rim & (t * sign > 0), t, sign, width) for sign in (-1, 1)]
+    if not closed:
+        sides = _off_board(sides, points, normals, width, edge)
     middle, wide = (sides[0] + sides[1]) / 2, sides[1] - sides[0]
     sound = np.isfinite(wide) & (np.linalg.norm(ink - colour, axis=1) < 28)
     usual = float(np.median(wide[sound])) if sound.sum() > 10 else width
@@ -115,6 +127,19 @@ def _across(
         sound &= (np.abs(wide - usual) < 0.25 * usual + 0.05) & (np.abs(middle) < 0.5 * width + 0.4)
     shift = np.where(sound, middle, 0.0)
     return Measured(points + shift[:, None] * normals, np.where(sound, wide, usual), sound, closed)
+
+
+def _off_board(
+    sides: list[Floats], points: Floats, normals: Floats, width: float, edge: Polygon
+) -> list[Floats]:
+    """The two edges of a stroke, one that lies off the board put a pen's width from the other."""
+    on = []
+    for sign in (-1, 1):
+        flank = points + sign * (0.5 * width + 0.15) * normals
+        on.append(shapely.contains_xy(edge, flank[:, 0], flank[:, 1]))
+    low = np.where(on[0], sides[0], np.where(on[1], sides[1] - width, np.nan))
+    high = np.where(on[1], sides[1], np.where(on[0], sides[0] + width, np.nan))
+    return [low, high]
 
 
 def _half_level(
@@ -135,15 +160,6 @@ def _half_level(
     k = np.argmin(np.abs(where - 0.5 * width), axis=1)
     good = falls.any(axis=1) & (contrast > 64)
     return np.where(good, sign * where[np.arange(len(level)), k], np.nan)
-
-
-def whole_on(found: Measured, edge: Polygon) -> Measured:
-    """A stroke whose stations are sound only where its whole width lies on the board, mm."""
-    side = _normals(_evened(found, 3), 3, found.closed) * (0.5 * found.width + 0.15)[:, None]
-    sound = found.sound.copy()
-    for flank in (found.points + side, found.points - side):
-        sound &= shapely.contains_xy(edge, flank[:, 0], flank[:, 1])
-    return replace(found, sound=sound)
 
 
 def corner_stations(found: Measured, width: float) -> list[int]:
