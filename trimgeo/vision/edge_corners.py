@@ -16,7 +16,7 @@ _RADII = np.concatenate([[0.0, 0.1, 0.2, 0.3], np.geomspace(0.4, 25.0, 21)])
 """Radii, mm, of fillets that are tried; 0 is a corner."""
 _FILLET, _OWN = 1.15, 1.1
 """By how much better, in squares, a fillet must explain the pixels than a corner, a piece than either."""
-_UNSURE = 1.1
+_UNSURE = 1.04
 """Radii that leave up to so much more unexplained than the best are possible as well."""
 _DEPTHS = (0.33, 0.67, 1.0)
 """Shares of the thickness at which the wall's cross sections are laid."""

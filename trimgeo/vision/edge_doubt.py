@@ -22,6 +22,8 @@ _AT_CORNER = 0.5
 """Distance, mm, from a vertex within which profiles across one side see the other."""
 _ODD = 0.3
 """Measured edge further than this, mm, from the outline that is given is warned of."""
+_UNSEEN, _BLIND = 2.5, 0.3
+"""Where no edge shows for 2.5 mm along the outline it may lie off by 0.3 mm: profiles reach no further."""
 _EXPLAINED = 0.5
 """Share of a profile's variation that its steps explain where it is measured."""
 
@@ -51,6 +53,7 @@ def doubt_of(
     sharp = shapely.MultiPoint(vertices[:, :2])
     along, off = _offsets_along(sight, outline, sharp)
     beside = np.abs(np.nan_to_num(_smoothed(off)))
+    beside = np.maximum(beside, _unseen(off, shapely.distance(closed, shapely.points(along)) < 0.5))
     edge = shapely.LinearRing(outline)
     points = shapely.points(ring)
     away = shapely.distance(edge, points)
@@ -87,6 +90,14 @@ def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tu
     offsets, shares = edge_offsets(sight, along, across, 0.5)
     near = shapely.distance(sharp, shapely.points(along)) < _AT_CORNER
     return along, np.where((shares > _EXPLAINED) & ~near, offsets, np.nan)
+
+
+def _unseen(off: Floats, parts: NDArray[np.bool_]) -> Floats:
+    """`_BLIND` where the edge shows nowhere for `_UNSEEN` and no part hides it: a piece may be wrong."""
+    hidden = np.isnan(off) & ~parts
+    count = round(_UNSEEN / _STEP)
+    long = np.all([np.roll(hidden, -k) for k in range(count)], axis=0)
+    return np.where(np.any([np.roll(long, k) for k in range(count)], axis=0), _BLIND, 0.0)
 
 
 def _smoothed(values: Floats) -> Floats:

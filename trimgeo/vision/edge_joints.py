@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 
 from trimgeo.vision.edge_corners import Bend, bend_between
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, nearest
-from trimgeo.vision.edge_profile import Sight
+from trimgeo.vision.edge_profile import Sight, edge_offsets
 
 Floats = NDArray[np.float64]
 
 _TANGENT = 0.15
 """A line passing an arc's circle at less than this, mm, touches it."""
-_FAR = 1.0
-"""A meeting further than this, mm, from the measured ends is none."""
+_FAR = 0.7
+"""A meeting further than this, mm, from what is missing between the ends is none."""
 _SHORT = 6.0
 """A straight piece longer than this, mm, stands for itself."""
 
@@ -40,7 +40,7 @@ def joined(pieces: list[Piece], sight: Sight) -> tuple[Floats, list[Piece], list
     A piece that its neighbours' corner or fillet explains as well is left out; so is one that their
     meetings turn round.
     """
-    kept = list(pieces)
+    kept = _with_short_sides(list(pieces), sight)
     own: set[int] = set()
     while len(kept) > 3:
         lost = next((n for n in _shortest_first(kept) if _is_bend(kept, n, sight, own)), None)
@@ -67,6 +67,44 @@ def joined(pieces: list[Piece], sight: Sight) -> tuple[Floats, list[Piece], list
     return np.array(vertices), kept, joints
 
 
+def _with_short_sides(pieces: list[Piece], sight: Sight) -> list[Piece]:
+    """The pieces with the short straight side that lies between a line and an arc which it touches.
+
+    A slot with a round end has such: where the slot is no deeper than a millimetre past its end the arc
+    swallows it.
+    """
+    found: list[Piece] = []
+    for a, b in zip(pieces, [*pieces[1:], *pieces[:1]], strict=True):
+        found.append(a)
+        if bool(a.radius) == bool(b.radius):
+            continue
+        line, arc, first = (b, a, True) if a.radius else (a, b, False)
+        corner = [
+            side for bend in (1, -1) if (side := _short_side(line, arc, bend, first, sight)) is not None
+        ]
+        found += corner[:1]
+    return found
+
+
+def _short_side(line: Piece, arc: Piece, bend: int, arc_first: bool, sight: Sight) -> Piece | None:
+    """A side square to a line that touches an arc, if the edge runs along it; None if it does not."""
+    way = bend * np.array([-line.along[1], line.along[0]])
+    touch = arc.at - arc.radius * arc.turn * np.array([-way[1], way[0]])
+    corner = line.at + line.along * float((touch - line.at) @ line.along)
+    ends = np.array([touch, corner] if arc_first else [corner, touch])
+    length = float((ends[1] - ends[0]) @ way)
+    near = arc.ends[1] if arc_first else arc.ends[0]
+    if not 0.3 < length < 3.0 or np.hypot(*(touch - near)) > 1.5:
+        return None
+    places = ends[0] + np.linspace(0.1, 0.9, 16)[:, None] * (ends[1] - ends[0])
+    normals = np.broadcast_to([way[1], -way[0]], places.shape)
+    offsets, shares = edge_offsets(sight, places, normals, 0.3)
+    on = (np.abs(np.nan_to_num(offsets, nan=9.0)) < 0.07) & (shares > 0.5)
+    if on.mean() < 0.7:
+        return None
+    return Piece(ends.mean(axis=0), way, 0.0, 0, ends, float(np.median(np.abs(offsets[on]))))
+
+
 def _shortest_first(pieces: list[Piece]) -> list[int]:
     chords = [float(np.hypot(*(piece.ends[1] - piece.ends[0]))) for piece in pieces]
     return [int(n) for n in np.argsort(chords, kind="stable")]
@@ -87,7 +125,7 @@ def _is_bend(pieces: list[Piece], n: int, sight: Sight, own: set[int]) -> bool:
     bend = bend_between(sight, before, after, piece, near)
     if bend is None or bend.own or (piece.radius and bend.turn != piece.turn and length > 1.5):
         return False
-    return bool(np.hypot(*(bend.touch.mean(axis=0) - near)) < 1.0 + length)
+    return bool(np.hypot(*(bend.touch.mean(axis=0) - near)) < _FAR + 0.7 * length)
 
 
 def _joint(a: Piece, b: Piece, sight: Sight) -> Joint:
@@ -99,7 +137,7 @@ def _joint(a: Piece, b: Piece, sight: Sight) -> Joint:
         return Joint(np.array([touch, touch]), 0.0, 0.0, 0.0)
     bend = bend_between(sight, a, b, None, near)
     meet = min(meetings(a, b), key=lambda at: float(np.hypot(*(at - near))), default=None)
-    if meet is not None and np.hypot(*(meet - near)) < _FAR + gap:
+    if meet is not None and np.hypot(*(meet - near)) < _FAR + 0.6 * gap:
         return Joint(np.array([meet, meet]), 0.0, 0.0, 0.0) if bend is None else _joint_of(bend, a, b)
     points = np.array([nearest(a, a.ends[1]), nearest(b, b.ends[0])])
     return Joint(points, 0.0, float(np.hypot(*(points[1] - points[0]))), 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -21,8 +22,8 @@ _LEVEL = 0.1
 """Distance, mm, from a straight way within which the edge lies on it."""
 _LEAST_SIDE = 1.2
 """Length, mm, of a line that a detour is judged by."""
-_MOST = 9
-"""Pieces in a detour at most."""
+_MOST, _MOST_TURNED = 24, 9
+"""Pieces in a detour at most: from one line to itself, and round a corner."""
 _CLOSED, _OPEN = 0.6, 0.25
 """Share of the straight way on which a step shows, where there is a part, and where there is a notch."""
 _APART = 0.6
@@ -56,9 +57,12 @@ def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Flo
         if (id(a), id(b)) in judged:
             continue
         judged.add((id(a), id(b)))
+        if count > _MOST_TURNED and not same_carrier(a, b):
+            continue
         share = _share(a, b, [kept[k] for k in inner], sight)
         if share > _CLOSED:
-            closed += [shapely.LineString([*kept[k].ends, middle_of(kept[k])]).convex_hull for k in inner]
+            places = [place for k in inner for place in (*kept[k].ends, middle_of(kept[k]))]
+            closed.append(shapely.MultiPoint([a.ends[1], *places, b.ends[0]]).convex_hull)
             kept = _closed(kept, a, b, inner)
             alive += kept
             count, n = 1, 0
@@ -78,16 +82,28 @@ def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
     off = shapely.distance(shapely.LineString(way[0]), shapely.points(np.array(detour))).max()
     if off < _FLAT:
         return 1.0 if off < _LEVEL else float(_edge_on(sight, *way).mean())
-    if _share_with_wall(sight, between) > 0.5:
+    if _share_with_wall(sight, between) > 0.5 or (not same_carrier(a, b) and _bent_one_way([a, *between, b])):
         return 0.0
-    apart = (
-        shapely.distance(shapely.LineString([a.ends[1], *detour, b.ends[0]]), shapely.points(way[0])) > _APART
-    )
     # Near the detour its own edge is seen: that much of the way says nothing.
-    if apart.sum() < 10 or apart.mean() < (0.25 if same_carrier(a, b) else 0.5):
+    straight = same_carrier(a, b)
+    clear = min(_APART, 0.02 * len(way[0])) if straight else _APART
+    sides = shapely.LineString([a.ends[1], *detour, b.ends[0]])
+    apart = shapely.distance(sides, shapely.points(way[0])) > clear
+    if apart.sum() < (5 if straight else 10) or apart.mean() < (0.25 if straight else 0.5):
         return 0.0
     places, normals = way[0][apart], way[1][apart]
     return float((_edge_on(sight, places, normals) | _steps(sight, places, normals)).mean())
+
+
+def _bent_one_way(pieces: list[Piece]) -> bool:
+    """Whether pieces turn to one side only, as at a rounded or cut corner: round a part they do not."""
+    turns = [piece.turn for piece in pieces[1:-1] if piece.radius]
+    for before, after in itertools.pairwise(pieces):
+        u, v = direction(before, before.ends[1]), direction(after, after.ends[0])
+        cross = float(u[0] * v[1] - u[1] * v[0])
+        if abs(cross) > 0.2:
+            turns.append(1 if cross > 0 else -1)
+    return len(set(turns)) == 1
 
 
 def _closed(pieces: list[Piece], a: Piece, b: Piece, inner: list[int]) -> list[Piece]:
