@@ -37,6 +37,9 @@ _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
 _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
+_NEVER_LESS, _PIXELS, _COVERS = 0.05, 0.35, 1.3
+"""The bound: 0.05 mm, 0.35 pixels and 1.3 times what the picture says against the worst place, from boards
+0 to 29 of the bench: a part of a pixel is lost to JPEG, a median to noise."""
 _SURE = 0.6
 """Confidence of holes seen from aside that are given."""
 COVERAGE = 2.45
@@ -130,9 +133,9 @@ def find_outline(
         sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
     )
     _refuse_unlike(doubt, where)
-    found = Pieces(
-        vertices, (0.05 + 0.35 / per_mm + 1.3 * doubt.off) / COVERAGE, np.vstack([doubt.odd, doubtful])
-    )
+    off = max(doubt.off, float(doubtful[:, 2].max(initial=0.0)))
+    spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
+    found = Pieces(vertices, spread, np.vstack([doubt.odd, doubtful[:, :2]]))
     return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
 
 

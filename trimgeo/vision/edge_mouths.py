@@ -37,10 +37,10 @@ _STEP = 5.0
 
 
 def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Floats, shapely.Geometry]:
-    """The pieces without false detours, places, (k, 2), of such as may be parts or notches, and the false.
+    """The pieces without false detours, such as may be parts or notches, and the false.
 
-    Where a notch is real the ground runs on across the line that joins its two sides; under a part of the
-    ground's colour the board's edge shows on that line, be it faintly.
+    Detours in doubt come as x, y and depth, (k, 3), mm.  Where a notch is real the ground runs on across
+    the line that joins its two sides; under a part of the ground's colour the board's edge shows there.
     """
     kept, doubtful, closed = list(pieces), [], []
     judged: set[tuple[int, int]] = set()
@@ -67,10 +67,18 @@ def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Flo
             alive += kept
             count, n = 1, 0
         elif share > _OPEN and same_carrier(a, b):
-            doubtful.append((a, b))
+            doubtful.append((a, b, [kept[k] for k in inner]))
     left = {id(piece) for piece in kept}
-    places = [(a.ends[1] + b.ends[0]) / 2 for a, b in doubtful if id(a) in left and id(b) in left]
-    return kept, np.array(places).reshape(-1, 2), shapely.union_all(closed)
+    places = [_doubtful(*each) for each in doubtful if id(each[0]) in left and id(each[1]) in left]
+    return kept, np.array(places).reshape(-1, 3), shapely.union_all(closed)
+
+
+def _doubtful(a: Piece, b: Piece, between: list[Piece]) -> tuple[float, float, float]:
+    """Where a detour begins and how far it leaves the straight way."""
+    mouth = shapely.LineString([a.ends[1], b.ends[0]])
+    places = [place for piece in between for place in (*piece.ends, middle_of(piece))]
+    x, y = (a.ends[1] + b.ends[0]) / 2
+    return float(x), float(y), float(shapely.distance(mouth, shapely.points(np.array(places))).max())
 
 
 def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
