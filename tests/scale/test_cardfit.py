@@ -8,6 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+import shapely
 from scipy.optimize import least_squares
 
 from trimgeo.errors import JobError
@@ -156,6 +157,35 @@ def test_a_file_that_lies_about_the_focal_length_is_not_believed(times):
     assert any("zoomed or cropped" in text for text in fit.warnings)
     _, largest, stated = BENCH.judged(fit, scene)
     assert largest <= stated
+
+
+@pytest.mark.parametrize("told", [True, False])
+@pytest.mark.parametrize("side", ["left", "right", "upper", "lower"])
+def test_half_of_a_picture_is_fitted_as_the_half_that_it_is(side, told):
+    scene = CAMERA_OF_TESTS.random_scene(7, tilt=18.0)
+    shot = BENCH.shot_of(scene)
+    axis = 0 if side in ("left", "right") else 1
+    half = shot.size[axis] // 2
+    first = 0 if side in ("left", "upper") else half
+    kept = (shot.pixels[:, axis] > first) & (shot.pixels[:, axis] < first + half)
+    off = np.array([first, 0.0] if axis == 0 else [0.0, first])
+    cut = replace(
+        shot,
+        ids=shot.ids[kept],
+        pixels=shot.pixels[kept] - off,
+        sigma=shot.sigma[kept],
+        size=(half, shot.size[1]) if axis == 0 else (shot.size[0], half),
+        focal_35mm=shot.focal_35mm if told else None,
+    )
+    (fit,) = fit_cards([cut], ["photo"])
+    # What is cut away along the tilt passes for another tilt or focal length; across it, for nothing.
+    assert axis == 1 or not told or any("cropped" in text for text in fit.warnings)
+    ends = scene.read_off(np.array([[0.0, 0.0], [150.0, 0.0]])) - off
+    to_board = placed(fit.to_card, *(tuple(end) for end in ends))
+    rim = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(BENCH.EDGE), 10.0))
+    seen = [at for at in rim if first < scene.pixels_of(at[None])[0, axis] < first + half]
+    pixels = scene.pixels_of(np.array(seen)) - off
+    assert np.hypot(*(to_board.to_mm(pixels) - seen).T).max() < bound.bound(to_board, pixels)
 
 
 def test_a_picture_taken_row_by_row_in_a_tremor_has_a_bound_that_covers_it_and_says_why():

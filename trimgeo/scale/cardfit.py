@@ -24,13 +24,17 @@ from trimgeo.scale.limits import (
     CARD_FLAT,
     CARD_HEIGHT,
     CARD_RESETTLES,
+    CENTRE_CROPPED,
     CENTRE_SHARE,
+    CENTRE_UNTOLD,
     DECENTRING,
     FAR_OFF,
     FEW_CORNERS,
     FOCAL_GUESS,
     FOCAL_TOLD,
     FOCAL_UNTOLD,
+    FRAME_ROUNDING,
+    FRAMES,
     MOST_SPREAD,
     PIXEL_SHAPE,
     RADIAL_TERMS,
@@ -48,6 +52,12 @@ _FRAME_DIAGONAL = float(np.hypot(36.0, 24.0))
 
 _STILL = 1e-6
 _CONTRADICTED = 3.0
+
+_HALVES = ((0.0, 0.0), (0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5))
+"""Where the camera's middle lies, in pictures off the middle: nothing cut away, or the half on that side."""
+
+_CROPPED = 1.05
+"""A whole picture is taken for cut where its corners fit worse by this factor than those of a cut one."""
 
 
 def _no_checks() -> tuple[Floats, Floats]:
@@ -129,10 +139,7 @@ def fit_cards(shots: Sequence[CardShot], where: Sequence[str]) -> tuple[CardFit,
     fit = _fitted(sheets, sights)
     doubted = _contradicted(fit, shots)
     if doubted:
-        sights = [
-            _freed(shots[v], sight, sheets) if v in doubted else sight for v, sight in enumerate(sights)
-        ]
-        fit = _fitted(sheets, sights)
+        fit = _fitted_anew(shots, sheets, sights, doubted)
     extra = without_sides(fit)
     faces = [_face(shot) for shot in shots]
     for v, shot in enumerate(shots):
@@ -236,16 +243,20 @@ def _sheet(shot: CardShot, bars: Floats, caliper: float, *, several: bool) -> Sh
     )
 
 
-def _sight(shot: CardShot, sheet: int, maker: int, card: Sheet) -> Sight:
+def _sight(
+    shot: CardShot, sheet: int, maker: int, card: Sheet, cut: tuple[float, float] = (0.0, 0.0)
+) -> Sight:
+    """What is known beforehand of a photo whose camera's middle lies ``cut``, in pictures, off its own."""
     diagonal = float(np.hypot(*shot.size))
     told = shot.focal_35mm
     focal = (FOCAL_GUESS if told is None else told) / _FRAME_DIAGONAL * diagonal
-    middle = ((shot.size[0] - 1) / 2, (shot.size[1] - 1) / 2)
+    middle = ((shot.size[0] - 1) * (0.5 + cut[0]), (shot.size[1] - 1) * (0.5 + cut[1]))
     lens = BrownLens(middle, focal, 0.0, 0.0, 0.0, 0.0, 0.0)
     at = CARDS[shot.paper].corners(shot.ids) - card.half
     known = np.full(CAMERA, np.inf)
-    known[:2] = CENTRE_SHARE * diagonal
-    known[FOCAL] = FOCAL_UNTOLD if told is None else FOCAL_TOLD
+    whole = _is_whole(shot.size)
+    known[:2] = (CENTRE_CROPPED if not whole else CENTRE_UNTOLD if told is None else CENTRE_SHARE) * diagonal
+    known[FOCAL] = FOCAL_TOLD if whole and told is not None else FOCAL_UNTOLD
     known[3:10] = [*RADIAL_TERMS, DECENTRING, DECENTRING, PIXEL_SHAPE, PIXEL_SHAPE]
     mean, half = card.scale
     start = first_camera(at * [mean + half, mean - half], shot.pixels, lens)
@@ -255,22 +266,45 @@ def _sight(shot: CardShot, sheet: int, maker: int, card: Sheet) -> Sight:
     )
 
 
+def _is_whole(size: tuple[int, int]) -> bool:
+    """Whether a picture has the shape of a camera's: a cut one tells neither focal length nor middle."""
+    shape = max(size) / min(size)
+    return any(abs(shape / frame - 1) < FRAME_ROUNDING for frame in FRAMES)
+
+
 def _contradicted(fit: Adjusted, shots: Sequence[CardShot]) -> set[int]:
     """Photos whose told focal length the corners deny, or with which they fit to nothing."""
     found = set()
     for v, shot in enumerate(shots):
         off = fit.camera(v).parameters[FOCAL] - fit.sights[v].start.parameters[FOCAL]
-        denied = abs(off) > _CONTRADICTED * FOCAL_TOLD or fit.spread[v] > MOST_SPREAD
-        if shot.focal_35mm is not None and denied:
+        denied = shot.focal_35mm is not None and abs(off) > _CONTRADICTED * FOCAL_TOLD
+        if denied or fit.spread[v] > MOST_SPREAD:
             found.add(v)
     return found
 
 
-def _freed(shot: CardShot, sight: Sight, sheets: Sequence[Sheet]) -> Sight:
-    """The sight begun anew, as that of a camera that tells nothing."""
-    fresh = _sight(replace(shot, focal_35mm=None), sight.sheet, sight.maker, sheets[sight.sheet])
+def _fitted_anew(
+    shots: Sequence[CardShot], sheets: list[Sheet], sights: Sequence[Sight], doubted: set[int]
+) -> Adjusted:
+    """The fit with doubted photos begun anew: as whole pictures, else as what is left of halved ones."""
+    fits = [
+        _fitted(
+            sheets,
+            [_freed(shots[v], one, sheets, cut) if v in doubted else one for v, one in enumerate(sights)],
+        )
+        for cut in _HALVES
+    ]
+    worst = [max(float(fit.spread[v]) for v in doubted) for fit in fits]
+    return fits[0] if worst[0] <= _CROPPED * min(worst) else fits[int(np.argmin(worst))]
+
+
+def _freed(shot: CardShot, sight: Sight, sheets: Sequence[Sheet], cut: tuple[float, float]) -> Sight:
+    """The sight begun anew, as that of a camera that tells nothing, with ``cut`` of the picture gone."""
+    fresh = _sight(replace(shot, focal_35mm=None), sight.sheet, sight.maker, sheets[sight.sheet], cut)
     known = fresh.known.copy()
     known[FOCAL] = 2 * FOCAL_UNTOLD
+    if any(cut):
+        known[:2] = CENTRE_CROPPED * float(np.hypot(*shot.size))
     return replace(fresh, known=known)
 
 

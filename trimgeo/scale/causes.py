@@ -40,7 +40,11 @@ def told_causes(
 ) -> tuple[str, ...]:
     """Warnings, each with its likely cause and what to do; ``focal`` is what its file tells (35 mm film)."""
     found = [*_told_scale(fit, v, measured), *_told_bend(fit, v), *_told_misses(fit, v)]
-    if doubted:
+    if doubted and focal is None:
+        found.append(
+            "its perspective is not that of a whole picture: it was cropped, and that is allowed for"
+        )
+    elif doubted:
         found.append(
             "the focal length that its file tells does not fit its perspective: the picture was zoomed or "
             "cropped, and its own corners are used instead"

@@ -89,6 +89,19 @@ CENTRE_SHARE: Final = 0.01
 """Standard uncertainty of the principal point as a share of the picture's diagonal: 50 pixels at 12
 megapixels."""
 
+CENTRE_UNTOLD: Final = 0.06
+"""The same of a picture whose file tells no focal length, or a wrong one: it may have been cut."""
+
+CENTRE_CROPPED: Final = 0.1
+"""The same about the border of a picture of which some half was cut away, and of a picture whose shape is no
+camera's: 0.2 to 0.3 of a side of it."""
+
+FRAMES: Final = (1.0, 5 / 4, 4 / 3, 3 / 2, 16 / 9)
+"""Shapes, longer by shorter side, of cameras' whole pictures (common practice)."""
+
+FRAME_ROUNDING: Final = 0.01
+"""A shape that differs from these by more than this share is that of a picture which was cut."""
+
 RADIAL_TERMS: Final = (0.15, 0.15, 0.02)
 """Standard uncertainties of k1, k2, k3 of a lens nobody calibrated: phones straighten their pictures, few
 well."""
