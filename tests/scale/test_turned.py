@@ -293,13 +293,6 @@ def test_a_missing_and_a_cut_off_second_scan_are_refused(scenes, tmp_path, uprig
     assert "cut off or damaged" in refused(scenes, tmp_path, upright, None, turned="cut.png")
 
 
-def test_a_name_relative_to_the_job_needs_an_image_that_is(scenes, tmp_path, upright):
-    Image.fromarray(upright).save(tmp_path / "scan.png")
-    scale = DpiScale(dpi=DPI, turned="turned.png")
-    with pytest.raises(JobError, match="give the image's name relative to the job file"):
-        read_views(scenes.job(tmp_path / "job", image=str(tmp_path / "scan.png"), scale=scale), None)
-
-
 def test_a_job_file_names_the_second_scan_beside_it(tmp_path, bent_twice):
     (tmp_path / "scans").mkdir()
     for name, picture in zip(("scans/a.png", "b.png"), bent_twice, strict=True):

@@ -18,11 +18,11 @@ from trimgeo.scale.turned import TurnedFit, turned_fit, turned_map
 from trimgeo.scale.turned_lengths import even_scale, with_lengths
 
 
-def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Scaled:
+def by_dpi(source: Source, table: ViewTable, scale: DpiScale, folder: Path, where: str) -> Scaled:
     """The map of a scan; of a turned one, whose bends are known, `checks` show the even scale.
 
-    Raises `trimgeo.JobError` where its resolution cannot be used, and where a second scan is named that
-    does not show the same face turned by 180 degrees.
+    ``folder`` is the job's: a second scan is named from there.  Raises `trimgeo.JobError` where the
+    resolution cannot be used, and where a second scan does not show the same face turned by 180 degrees.
     """
     dpi = scan_resolution(source, scale.dpi, f"{where}, scale.dpi")
     to_board = scan_map(dpi, table.shows, source.size)
@@ -35,7 +35,7 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Sca
         note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
         note += "" if table.checks else "; nothing was checked"
         return Scaled(to_board, "dpi", note, (0.0, 0.0), warnings)
-    fit = _by_turning(source, table, scale.turned, dpi, where)
+    fit = _by_turning(source, folder / scale.turned, scale.turned, dpi, where)
     bare = turned_map(to_board, fit)
     to_board = with_lengths(bare, *check_ends(source, table, where))
     note += (
@@ -45,27 +45,15 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, where: str) -> Sca
     return Scaled(to_board, "dpi", note, (0.0, 0.0), (*warnings, *fit.warnings), fit.residuals)
 
 
-def _by_turning(source: Source, table: ViewTable, name: str, dpi: Resolution, where: str) -> TurnedFit:
+def _by_turning(source: Source, path: Path, name: str, dpi: Resolution, where: str) -> TurnedFit:
     at = f"{where}, scale.turned"
     with _placed_at(at):
-        second = open_source(_folder(source, table, at) / name, where, name)
+        second = open_source(path, where, name)
     _refuse_unlike(source, second, at)
     first_grey = shot_of(source).grey()
     with _placed_at(at):
         second_grey: Pixels = shot_of(second).grey()
     return turned_fit(first_grey, second_grey, dpi, at, name, source.label)
-
-
-def _folder(source: Source, table: ViewTable, at: str) -> Path:
-    """The folder of the job: that of the picture, less what the job's own name for it adds."""
-    image = Path(table.image)
-    if image.is_absolute():
-        raise JobError(
-            at,
-            f"found it beside the image {quoted(table.image)}, which does not stand relative to the job",
-            "give the image's name relative to the job file",
-        )
-    return source.path.parents[len(image.parts) - 1]
 
 
 def _refuse_unlike(source: Source, second: Source, at: str) -> None:

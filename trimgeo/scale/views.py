@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from shapely import Polygon
 
@@ -59,11 +60,12 @@ class Views:
 
 @dataclass(frozen=True)
 class _Reading:
-    """One view being read: its table, its file, the place for messages, and the views that are done."""
+    """One view being read: its table and file, the place for messages, the job's folder, what is done."""
 
     table: ViewTable
     source: Source
     where: str
+    folder: Path
     done: Mapping[str, View]
     sources: Mapping[str, Source]
 
@@ -97,7 +99,7 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
     holes: tuple[Circle, ...] = ()
     shown: dict[str, Holes] = {}  # of views on which others are registered: looked for once
     for table in _in_order(job.view, wanted):
-        reading = _Reading(table, sources[table.name], wheres[table.name], done, sources)
+        reading = _Reading(table, sources[table.name], wheres[table.name], job.folder, done, sources)
         scaled = cards.get(table.name) or _scaled(reading)
         if table.name == wanted:
             assert seeing is not None
@@ -142,7 +144,7 @@ def _scaled(reading: _Reading) -> Scaled:
         other = reading.done[scale.like]
         return scaled_by_like(source, table, scale, other, reading.sources[scale.like], where)
     assert isinstance(scale, DpiScale)
-    return by_dpi(source, table, scale, where)
+    return by_dpi(source, table, scale, reading.folder, where)
 
 
 def _placed(scaled: Scaled, reading: _Reading) -> Scaled:
