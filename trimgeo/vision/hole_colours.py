@@ -64,7 +64,36 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     """What the holes of a picture show, told from those that lie in a ring of metal."""
     beside = None if ground is None else np.array(ground)
     ringed = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3 and _in_metal(fit)]
-    ringed = _no_pads(ringed)
+    every = _no_pads(ringed)
+    shown = _of_rings(every, beside)
+    if beside is not None and not len(shown.openings):
+        return _of_ground(fits, ringed, beside)
+    return shown
+
+
+def _of_ground(fits: Sequence[Fit], ringed: list[Fit], ground: Floats) -> Shown:
+    """What holes show where that may be the ground beside the board: what most such discs show."""
+    a, b = ground * _DARKEST, ground * 1.05
+    insides = [f.inside for f in fits if f.cover > 0.9 and f.disc.radius > 3]
+    opening = _commonest([each for each in insides if _off_segment(each, a, b) < _ALIKE / 2])
+    if opening is None:
+        return Shown(None, np.empty((0, 3)), ground)
+    open_ones = [f for f in ringed if np.linalg.norm(f.inside - opening) < _ALIKE]
+    metal = _commonest([f.around for f in open_ones if np.linalg.norm(f.around - opening) > _ALIKE])
+    return Shown(metal, np.tile(opening, (_FEWEST, 1)), ground)
+
+
+def _commonest(colours: list[Floats]) -> Floats | None:
+    """The middle of the thickest crowd of colours; None where too few are alike."""
+    if len(colours) < _FEWEST:
+        return None
+    every = np.array(colours)
+    near = np.linalg.norm(every[:, None] - every[None], axis=2) < 0.75 * _ALIKE
+    most = int(np.argmax(near.sum(axis=1)))
+    return np.median(every[near[most]], axis=0) if near[most].sum() >= _FEWEST else None
+
+
+def _of_rings(ringed: list[Fit], beside: Floats | None) -> Shown:
     if beside is not None:
         a, b = beside * _DARKEST, beside * 1.05
         open_ones = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE]

@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.model.board import Pixels
 from trimgeo.vision.hole_candidates import Walls
-from trimgeo.vision.subpixel import Channel, Disc, Far, fit_disc
+from trimgeo.vision.hole_model import Batch, Fitted, fit_holes
 
 Floats = NDArray[np.float64]
 
-_DIRECTIONS = 32
-_FINE = 0.5
-"""Pixels from one place of a profile to the next."""
-_LEAST_STEPS = (5.0, 3.0)
-"""Change of brightness and of colour, grey levels a pixel, that are steps: less is noise."""
-_FAINT = 14.0
-"""Grey levels by which a hole differs from what lies around it."""
-_WHOLE = 0.8
-"""Share of the directions in which a hole's rim must be seen."""
 _BAND = 4.5
 """Pixels to both sides of a rim that are fitted."""
-_WIDE = 6.0
-"""A ring wider than this, pixels, is left out of the fit: its outer rim says nothing about the hole."""
-_LUMA = np.array([0.114, 0.587, 0.299])
+LUMA = np.array([0.114, 0.587, 0.299])
 """Of blue, green and red (ITU-R BT.601), as JPEG keeps it finer than colour."""
-_LEAST_COLOUR = 15.0
-"""Change of colour, grey levels, that is worth a channel of its own."""
+AXES = np.array([LUMA, [1.0, 0.0, 0.0] - LUMA, [0.0, 0.0, 1.0] - LUMA])
+"""The channels of a fit: brightness, and what blue and red have more."""
+_METAL_SPREAD = 8.0
+"""Grey levels by which rings of one metal differ: light falls off over a board."""
+_TELLS = 6.0
+"""Difference of two fits' square sums that tells which is true (a likelihood ratio of 20)."""
 _FIRM = 0.1
 """Standard deviation of a radius, pixels, that is well determined."""
 _AGREE = 0.06
@@ -39,8 +32,28 @@ _NARROW_STARTS = ((0.9, 0.9), (2.0, 0.1))
 """Pixels that a narrow ring reaches to both sides of a rim that was fitted without it."""
 _NARROW_RING = 4.2
 """Pixels: in a ring narrower than this blur leaves nothing of its own brightness."""
-_NARROW_WALL, _WIDE_WALL = 0.4, 3.0
+_SAMPLES = 300
+"""Pixels of a hole that are fitted, twice as many at most."""
+NARROW_WALL, _WIDE_WALL = 0.4, 3.0
 """Pixels: a wall narrower is not seen; one wider shows that the light comes from one side."""
+
+
+@dataclass(frozen=True)
+class Disc:
+    """A blurred hole in pixels: ``centre`` (column, row), ``radius``, and ``rim`` of a ring or None.
+
+    ``blurs`` are those of brightness and colour; for the rest see `hole_model.Fitted`: ``deviations`` are of
+    centre (one direction) and radius.
+    """
+
+    centre: tuple[float, float]
+    radius: float
+    rim: float | None
+    blurs: tuple[float, float]
+    contrast: float = 0.0
+    residual: float = 0.0
+    misfit: float = 0.0
+    deviations: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -48,7 +61,7 @@ class Fit:
     """A hole fitted: its ``disc``, and the colours in its opening, around it and beyond its ring.
 
     ``cover``: share of the directions in which its rim is seen; ``ring``: the outer radius of a ring, wide
-    or not.  ``axes``: what of a colour each channel of the fit is, (channels, 3): brightness, perhaps colour.
+    or not.
     """
 
     disc: Disc
@@ -57,7 +70,7 @@ class Fit:
     beyond: Floats
     cover: float
     ring: float | None
-    axes: Floats
+    spreads: tuple[float, ...] = ()
 
     @property
     def firm(self) -> bool:
@@ -72,6 +85,19 @@ class Fit:
 
 
 @dataclass(frozen=True)
+class Gain:
+    """How bright a picture is: 1 + ``slope`` . (at - ``middle``), to ``spread``, one standard deviation."""
+
+    middle: Floats
+    slope: Floats
+    spread: float
+
+    def at(self, centre: Floats) -> float:
+        """The brightness at a pixel (column, row), of that of the middle."""
+        return float(1 + self.slope @ (centre - self.middle))
+
+
+@dataclass(frozen=True)
 class Scene:
     """What all holes of a picture share: its ``pixels``, and where their ``walls`` are seen.
 
@@ -82,181 +108,213 @@ class Scene:
     walls: Walls
     blurs: tuple[float, float] | None = None
     metal: Floats | None = None
+    gain: Gain | None = None
+    noise: Floats = field(default_factory=lambda: np.array([3.0, 3.0, 3.0]))
 
 
-def starts(scene: Scene, at: Floats, radius: float, widest_ring: float) -> list[Fit]:
-    """Up to three holes that may lie about ``at`` (column, row), not fitted yet: steps in most directions.
-
-    ``radius`` is the hole's own or its pad's, and ``widest_ring`` in pixels too.
-    """
-    shift = scene.walls.shift(at)
-    reach = radius + min(widest_ring, 1.2 * radius + 4) + 4
-    polar = _polar(scene.pixels, at, reach, shift if np.hypot(*shift) > _NARROW_WALL else None)
-    steps, profile = _steps(polar), np.median(polar, axis=0)
-    begun = []
-    for n in [n for n, (_, share) in enumerate(steps) if share >= _WHOLE]:
-        outer = [r for r, share in steps[n + 1 :] if share >= 0.6 and r - steps[n][0] <= widest_ring]
-        begun.append(
-            _start(at, steps[n], outer[0] if outer else None, profile, _wall(scene, at, steps[n][0]))
-        )
-    size = [float(np.linalg.norm(start.around - start.inside)) for start in begun]
-    # Around the middle all directions see the same few pixels: what they show may be noise.
-    kept = [start for start, each in zip(begun, size, strict=True) if each > max(_FAINT, 0.12 * max(size))]
-    opened = [(start, replace(start, inside=_opening(scene, start))) for start in kept]
-    # In a pad its middle differs from its rim's inner side: there is a hole in it.
-    return [new for old, new in opened if _alike(old, new)][:3]
-
-
-def _alike(near_rim: Fit, at_middle: Fit) -> bool:
-    off = float(np.linalg.norm(near_rim.inside - at_middle.inside))
-    return off < max(_FAINT, 0.3 * float(np.linalg.norm(near_rim.around - near_rim.inside)))
-
-
-def fitted(scene: Scene, start: Fit) -> Fit | None:
-    """A hole fitted from its start; None where the pixels are none.
+def fitted(scene: Scene, begun: Sequence[Fit], free: bool = False) -> list[Fit | None]:
+    """Holes fitted from their starts, None where the pixels are none; ``free``: the blurs as well.
 
     Blur, width and level of a narrow ring cannot be told from each other, but every ring is of one
-    metal: where that is known, a rim without a ring is tried with a narrow one too.
+    metal: where that is known, a rim without a ring is tried with narrow ones too.
     """
-    plain = _fit_once(scene, start, (start.disc.radius, start.disc.rim))
-    if scene.metal is None or start.ring is not None:
+    radii = [(start.disc.radius, start.disc.rim) for start in begun]
+    plain = _fits(scene, begun, radii, free)
+    if scene.metal is None or free:
         return plain
-    radius = start.disc.radius if plain is None else plain.disc.radius
-    # A rim that is none lies in the middle of a narrow ring, or at its outer side.
-    tried = [_fit_once(scene, start, (max(1.0, radius - a), radius + b)) for a, b in _NARROW_STARTS]
-    fits = [each for each in tried if each is not None]
-    ringed = min(fits, key=lambda each: each.disc.misfit) if fits else None
-    if ringed is None or ringed.disc.rim is None or ringed.disc.rim - ringed.disc.radius < 1.2:
+    bare = [n for n, start in enumerate(begun) if start.ring is None]
+    told = list(plain)
+    tries = [(n, a, b) for n in bare for a, b in _NARROW_STARTS]
+    sizes = {n: begun[n].disc.radius if fit is None else fit.disc.radius for n, fit in enumerate(plain)}
+    made = _fits(
+        scene,
+        [begun[n] for n, _, _ in tries],
+        [(max(1.0, sizes[n] - a), sizes[n] + b) for n, a, b in tries],
+        free,
+    )
+    for n in bare:
+        ringed = [fit for (each, _, _), fit in zip(tries, made, strict=True) if each == n and fit is not None]
+        told[n] = _likelier(plain[n], ringed)
+    return told
+
+
+def _likelier(plain: Fit | None, ringed: list[Fit]) -> Fit | None:
+    """Of fits without and with a narrow ring the one that explains the pixels, or an unsure one."""
+    best = min(ringed, key=lambda fit: fit.disc.misfit) if ringed else None
+    if best is None or best.disc.rim is None or best.disc.rim - best.disc.radius < 1.2:
         return plain
-    if plain is None or (ringed.disc.misfit < 0.75 * plain.disc.misfit and ringed.disc.deviations[1] < _FIRM):
-        return ringed
-    if ringed.disc.misfit > 0.95 * plain.disc.misfit:
+    if plain is None or plain.disc.misfit - best.disc.misfit > _TELLS:
+        return best
+    if best.disc.misfit - plain.disc.misfit > _TELLS:
         return plain
-    apart = abs(ringed.disc.radius - plain.disc.radius) / 2  # either may be true
-    return replace(plain, disc=replace(plain.disc, deviations=(plain.disc.deviations[0], apart)))
+    apart = abs(best.disc.radius - plain.disc.radius) / 2  # either may be true
+    deviation = max(apart, plain.disc.deviations[1])
+    return replace(plain, disc=replace(plain.disc, deviations=(plain.disc.deviations[0], deviation)))
 
 
-def _opening(scene: Scene, fit: Fit) -> Floats:
-    """The colour in the middle of what is seen through a hole."""
-    middle = np.array(fit.disc.centre) + scene.walls.shift(np.array(fit.disc.centre)) / 2
-    spot = cv2.getRectSubPix(scene.pixels, (3, 3), (float(middle[0]), float(middle[1])))
-    return np.asarray(spot.mean(axis=(0, 1)), dtype=np.float64)
+def _fits(
+    scene: Scene,
+    begun: Sequence[Fit],
+    radii: Sequence[tuple[float, float | None]],
+    free: bool = False,
+    bands: Sequence[tuple[float, float]] | None = None,
+    believed: bool = True,
+) -> list[Fit | None]:
+    """Fits of radius and ring ``radii`` begun at ``begun``: those of one kind at once."""
+    told: list[Fit | None] = [None] * len(begun)
+    shifts = scene.walls.shift(np.array([fit.disc.centre for fit in begun]).reshape(-1, 2))
+    walls = np.hypot(*shifts.T)
+    kinds: dict[tuple[bool, int], list[int]] = {}
+    for n, (_, rim) in enumerate(radii):
+        kind = (rim is not None, int(walls[n] > NARROW_WALL) + int(walls[n] > _WIDE_WALL))
+        kinds.setdefault(kind, []).append(n)
+    for (ringed, wall), which in sorted(kinds.items()):
+        batch, kept = _batch(scene, begun, radii, which, shifts, bands)
+        if not believed:
+            batch = replace(batch, known=np.zeros_like(batch.known))
+        if not kept:
+            continue
+        made = fit_holes(replace(batch, foot=batch.foot if wall else None, lit=wall > 1, free=free))
+        for row, n in enumerate(kept):
+            told[n] = _told(begun[n], made, row, ringed)
+    return told
 
 
-def _wall(scene: Scene, at: Floats, radius: float) -> Floats | None:
-    """The colour of a hole's wall where it is widest, (3,); None where none is seen."""
-    shift = scene.walls.shift(at)
-    wall = float(np.hypot(*shift))
-    if wall < _WIDE_WALL:
-        return None
-    x, y = at - shift / wall * (radius - min(wall / 2, radius))
-    return np.asarray(cv2.getRectSubPix(scene.pixels, (1, 1), (float(x), float(y))), np.float64).reshape(3)
+def _batch(
+    scene: Scene,
+    begun: Sequence[Fit],
+    radii: Sequence[tuple[float, float | None]],
+    which: list[int],
+    shifts: Floats,
+    bands: Sequence[tuple[float, float]] | None,
+) -> tuple[Batch, list[int]]:
+    """The pixels of holes of one kind, and which of them have enough."""
+    kept, offs, colours, shapes = [], [], [], []
+    for n in which:
+        radius, rim = radii[n]
+        ring = begun[n].ring
+        outermost = radius + _BAND if rim is None else rim + 3.0
+        if rim is None and ring is not None:
+            outermost = min(outermost, ring - 1.5)
+        innermost = radius - _BAND
+        if bands is not None:
+            innermost, outermost = bands[n]
+        at = np.array(begun[n].disc.centre)
+        points, shown = _band(scene.pixels, at, radius, innermost, outermost, shifts[n])
+        if len(points) < 20:
+            continue
+        kept.append(n)
+        offs.append(points - at)
+        colours.append(shown @ AXES.T)
+        shapes.append([0.0, 0.0, radius] if rim is None else [0.0, 0.0, radius, rim, 0.0, 0.0])
+    most = max(map(len, offs), default=0)
+    used = np.array([np.arange(most) < len(each) for each in offs], dtype=np.float64).reshape(-1, most)
+    padded = [np.zeros((len(kept), most, width)) for width in (2, 3)]
+    for into, parts in zip(padded, (offs, colours), strict=True):
+        for row, part in enumerate(parts):
+            into[row, : len(part)] = part
+    blurs = (1.0, 1.8) if scene.blurs is None else scene.blurs
+    centres = np.array([begun[n].disc.centre for n in kept]).reshape(-1, 2)
+    known = np.zeros((len(kept), 2, 3, 2))
+    for row, n in enumerate(kept):
+        rim = radii[n][1]
+        if (
+            scene.metal is not None
+            and rim is not None
+            and (bands is not None or rim - radii[n][0] < _NARROW_RING)
+        ):
+            known[row, 1] = _believed(scene, scene.metal, np.array(begun[n].disc.centre))
+        if bands is not None:
+            known[row, 0] = _believed(scene, begun[n].inside, np.array(begun[n].disc.centre))
+    batch = Batch(
+        padded[0],
+        padded[1],
+        used,
+        np.array(shapes),
+        np.tile([blurs[0], blurs[1], blurs[1]], (len(kept), 1)),
+        known,
+        scene.noise,
+        np.array(scene.walls.foot) - centres,
+        1 - scene.walls.share,
+    )
+    return batch, kept
 
 
-def _start(
-    at: Floats, step: tuple[float, float], ring: float | None, profile: Floats, wall: Floats | None
-) -> Fit:
-    """What a fit begins with: a step at a radius, seen in a share of directions, perhaps a ring around it."""
-    radius, cover = step
-    inside = _at(profile, max(0.0, radius - 2.0))
-    around = _at(profile, min(radius + 3.0, (radius + ring) / 2) if ring else radius + 1.7)
-    beyond = _at(profile, ring + 2.0) if ring else around
-    shown = ring if ring is not None and ring - radius < _WIDE else None
-    disc = Disc((float(at[0]), float(at[1])), radius, shown, (1.0, 1.5))
-    axes = [_LUMA]
-    reach = profile[int(max(0.0, radius - 2) / _FINE) : int(((shown or radius) + 3) / _FINE)]
-    colours = _colour(reach if wall is None else np.vstack([reach, wall])) - _colour(inside)
-    size = np.linalg.norm(colours, axis=1)
-    if len(size) and size.max() > _LEAST_COLOUR:
-        way = colours[int(np.argmax(size))] / size.max()
-        axes.append(way - way.sum() * _LUMA)
-    return Fit(disc, inside, around, beyond, cover, ring, np.array(axes))
+def _believed(scene: Scene, colour: Floats, centre: Floats) -> Floats:
+    """Levels of a colour at a place and 1 / deviation², (channels, 2)."""
+    gain = Gain(centre, np.zeros(2), 0.05) if scene.gain is None else scene.gain
+    levels = AXES @ colour * gain.at(centre)
+    spread = np.array([gain.spread * levels[0] + _METAL_SPREAD / 4, *[_METAL_SPREAD / 2] * 2])
+    return np.column_stack([levels, spread**-2])
 
 
-def _fit_once(scene: Scene, fit: Fit, radii: tuple[float, float | None]) -> Fit | None:
-    """A fit of radius and ring ``radii`` begun at ``fit``."""
-    at = np.array(fit.disc.centre)
-    shift = scene.walls.shift(at)
-    outermost = radii[0] + _BAND if radii[1] is None else radii[1] + 3.0
-    if radii[1] is None and fit.ring is not None:
-        outermost = min(outermost, fit.ring - 1.5)
-    points, colours = _band(scene.pixels, at, radii[0], outermost, shift)
-    if len(colours) < 20:
-        return None
-    wall = float(np.hypot(*shift))
-    far = Far(scene.walls.foot, 1 - scene.walls.share, wall > _WIDE_WALL) if wall > _NARROW_WALL else None
-    free = scene.blurs is None and radii[0] > 5.0
-    guesses = (1.0, 1.8) if scene.blurs is None else scene.blurs
-    metal = scene.metal if radii[1] is not None and radii[1] - radii[0] < _NARROW_RING else None
-    channels = [
-        Channel(
-            colours @ axis,
-            None if free else guess,
-            None if metal is None else float(metal @ axis),
+def learnt(scene: Scene, begun: Sequence[Fit]) -> list[Fit]:
+    """Holes fitted with nothing believed of blurs and levels."""
+    radii = [(start.disc.radius, start.disc.rim) for start in begun]
+    bands = [(a - _BAND, (a + 1.0 if b is None else b) + 3.0) for a, b in radii]
+    made = _fits(replace(scene, metal=None), begun, radii, True, bands, believed=False)
+    return [fit for fit in made if fit is not None]
+
+
+def best_of(scene: Scene, begun: Sequence[Sequence[Fit]]) -> list[Fit]:
+    """For each centre the likeliest of its starts on the same pixels; unsure where others are as likely."""
+    flat = [start for each in begun for start in each]
+    radii = [(start.disc.radius, start.disc.rim) for start in flat]
+    bands = []
+    for each in begun:
+        sizes = [(start.disc.radius, start.disc.rim or start.disc.radius + 1.0) for start in each]
+        bands += (
+            [(min(a for a, _ in sizes) - _BAND, max(b for _, b in sizes) + 3.0)] * len(each) if each else []
         )
-        for axis, guess in zip(fit.axes, guesses, strict=False)
-    ]
-    start = replace(fit.disc, radius=radii[0], rim=radii[1], blurs=guesses[: len(channels)])
-    disc = fit_disc(points, channels, start, far)
-    if disc is None or disc.contrast < 10 or disc.residual > 0.2 * disc.contrast:
+    made = _fits(scene, flat, radii, False, bands)
+    told, at = [], 0
+    for each in begun:
+        fits = [fit for fit in made[at : at + len(each)] if fit is not None]
+        at += len(each)
+        if fits:
+            told.append(_likeliest(fits))
+    return told
+
+
+def _likeliest(fits: list[Fit]) -> Fit:
+    best = min(fits, key=lambda fit: fit.disc.misfit)
+    enough = best.disc.misfit + max(_TELLS, 0.1 * best.disc.misfit)
+    apart = max(abs(fit.disc.radius - best.disc.radius) for fit in fits if fit.disc.misfit <= enough)
+    deviations = (best.disc.deviations[0], max(best.disc.deviations[1], apart / 2))
+    return replace(best, disc=replace(best.disc, deviations=deviations))
+
+
+def _told(start: Fit, made: Fitted, row: int, ringed: bool) -> Fit | None:
+    """What a fit says of the hole it began with; None where that is none."""
+    if not made.sound[row] or made.contrast[row] < 10 or made.residual[row] > 0.2 * made.contrast[row]:
         return None
-    return replace(fit, disc=disc, ring=disc.rim if disc.rim is not None else fit.ring)
-
-
-def _colour(pixels: Floats) -> Floats:
-    """Colours without their brightness, same shape."""
-    return np.asarray(pixels - (pixels @ _LUMA)[..., None])
-
-
-def _polar(pixels: Pixels, at: Floats, reach: float, toward: Floats | None) -> Floats:
-    """Colours by direction and distance, (directions, places, 3); where a wall is, opposite to it."""
-    angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS
-    if toward is not None:
-        angles = np.arctan2(toward[1], toward[0]) + np.linspace(-1, 1, _DIRECTIONS) * np.pi / 4
-    along = np.arange(0, reach, _FINE)
-    x = (at[0] + np.cos(angles)[:, None] * along).astype(np.float32)
-    y = (at[1] + np.sin(angles)[:, None] * along).astype(np.float32)
-    polar = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(polar, dtype=np.float64)
-
-
-def _steps(polar: Floats) -> list[tuple[float, float]]:
-    """Radii at which brightness or colour changes, from within, and in what share of directions."""
-    parts = ((polar @ _LUMA)[..., None], _colour(polar))
-    found: list[tuple[float, float]] = []
-    for part, least in zip(parts, _LEAST_STEPS, strict=True):
-        for radius, share in _steps_of(part, least):
-            if all(abs(radius - other) > 1.6 for other, kept in found if kept >= 0.6):
-                found.append((radius, share))
-    return sorted(found)
-
-
-def _steps_of(polar: Floats, least: float) -> list[tuple[float, float]]:
-    middle = np.median(polar, axis=0)
-    change = (middle[2:] - middle[:-2]) / (2 * _FINE)
-    size = np.linalg.norm(change, axis=1)
-    if len(size) < 5:
-        return []
-    most = max(least, 0.12 * float(size.max()))
-    peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:]) & (size[1:-1] > most)) + 1
-    found = []
-    for k in peaks.tolist():
-        axis = change[k] / size[k]
-        low, high = max(0, k - 3), min(len(size), k + 4)
-        each = (polar[:, low + 2 : high + 2] - polar[:, low:high]) @ axis / (2 * _FINE)
-        share = float((each.max(axis=1) > 0.4 * size[k]).mean())
-        a, b, c = size[k - 1], size[k], size[k + 1]
-        bend = a - 2 * b + c
-        found.append(((k + 1 + (0.5 * (a - c) / bend if bend < 0 else 0.0)) * _FINE, share))
-    return found
-
-
-def _at(profile: Floats, radius: float) -> Floats:
-    return np.asarray(profile[min(len(profile) - 1, max(0, round(radius / _FINE)))])
+    x, y, radius = made.shape[row, :3]
+    disc = Disc(
+        (start.disc.centre[0] + float(x), start.disc.centre[1] + float(y)),
+        float(radius),
+        float(made.shape[row, 3]) if ringed else None,
+        (float(made.blurs[row, 0]), float(made.blurs[row, 1])),
+        float(made.contrast[row]),
+        float(made.residual[row]),
+        float(made.misfit[row]),
+        (float(made.deviations[row, 0]), float(made.deviations[row, 1])),
+    )
+    cover = min(start.cover, float(made.cover[row]))
+    colours = made.levels[row].T @ np.linalg.inv(AXES).T
+    return replace(
+        start,
+        disc=disc,
+        ring=disc.rim if ringed else start.ring,
+        cover=cover,
+        inside=colours[0],
+        around=colours[1],
+        beyond=colours[2 if ringed else 1],
+        spreads=tuple(made.spreads[row].tolist()),
+    )
 
 
 def _band(
-    pixels: Pixels, at: Floats, radius: float, outermost: float, shift: Floats
+    pixels: Pixels, at: Floats, radius: float, innermost: float, outermost: float, shift: Floats
 ) -> tuple[Floats, Floats]:
     """Positions, (n, 2), and colours, (n, 3), of the pixels about both rims of a hole."""
     low = np.maximum(np.floor(at - outermost - 1), 0).astype(int)
@@ -267,9 +325,9 @@ def _band(
     x, y = np.arange(low[0], high[0])[None, :] - at[0], np.arange(low[1], high[1])[:, None] - at[1]
     r = np.hypot(x, y)
     far = np.hypot(x - shift[0], y - shift[1])
-    use = (r <= outermost) & ((r >= radius - _BAND) | (np.abs(far - radius) < _BAND))
+    use = (r <= outermost) & ((r >= innermost) | (np.abs(far - radius) < _BAND))
     row, column = np.nonzero(use)
-    every = max(1, len(row) // 500)
+    every = max(1, len(row) // _SAMPLES)
     row, column = row[::every], column[::every]
     points = np.column_stack([column + low[0], row + low[1]]).astype(np.float64)
     return points, patch[row, column].astype(np.float64)
