@@ -14,8 +14,9 @@ from trimgeo.errors import JobError
 from trimgeo.model.board import Circle, Picture, Ring
 from trimgeo.plane.arcs import flatten
 from trimgeo.vision.edge_doubt import Doubt, doubt_of
-from trimgeo.vision.edge_ground import LEAST_AREA, board_mask, coarse_ring, evenly, unclear
+from trimgeo.vision.edge_ground import LEAST_AREA, board_mask, coarse_ring, evened, evenly, unclear
 from trimgeo.vision.edge_joints import joined
+from trimgeo.vision.edge_measured import as_measured
 from trimgeo.vision.edge_mouths import without_detours
 from trimgeo.vision.edge_pieces import measured_again, squared
 from trimgeo.vision.edge_profile import (
@@ -109,12 +110,23 @@ def find_outline(
 ) -> tuple[Ring, Pieces, tuple[float, float, float]]:
     """`find_edge` without the holes: outline, the pieces it is made of, the ground's colour."""
     pixels = np.asarray(picture.pixels, dtype=np.uint8)
+    pixels = evened(pixels) if eye is None else pixels
     per_mm = picture.pixels_per_mm
-    mask, scale, centres, level = board_mask(picture, pixels, where)
+    mask, scale, lies_on = board_mask(picture, pixels, eye is None, where)
     mm = (coarse_ring(mask, scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
+    ground = lies_on.colours[0]
     sight = Sight(
-        pixels, np.array(picture.origin), per_mm, eye, thickness, centres, np.eye(3), level, 1.3 / per_mm
+        pixels,
+        np.array(picture.origin),
+        per_mm,
+        eye,
+        thickness,
+        lies_on.colours,
+        lies_on.shades,
+        np.eye(3),
+        lies_on.level,
+        1.3 / per_mm,
     )
     sight, face = _face_ring(sight, mm)
 
@@ -128,14 +140,15 @@ def find_outline(
     pieces = squared(pieces)
     vertices, pieces, joints = joined(pieces, sight)
     ring = _ring_of(vertices, where)
-    ground = centres[0]
+    polygon, uneven = as_measured(ring.polygon, face, closed, sight.blur)
+    ring = Ring(polygon, ring.circles)
     doubt = doubt_of(
         sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
     )
     _refuse_unlike(doubt, where)
     off = max(doubt.off, float(doubtful[:, 2].max(initial=0.0)))
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
-    found = Pieces(vertices, spread, np.vstack([doubt.odd, doubtful[:, :2]]))
+    found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven, doubtful[:, :2]]))
     return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
 
 

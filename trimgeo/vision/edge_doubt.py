@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_joints import Joint
+from trimgeo.vision.edge_measured import BLURS, CORNERS
 from trimgeo.vision.edge_profile import Sight, edge_offsets
 
 Floats = NDArray[np.float64]
@@ -60,16 +61,32 @@ def doubt_of(
     away[shapely.distance(sharp, points) < _AT_CORNER] = 0.0
     away[shapely.distance(closed, points) < 0.5] = 0.0
     away = _smoothed(away)
+    apart = _apart(along, ring, sight.blur)
+    apart[shapely.distance(closed, shapely.points(along)) < 0.5] = 0.0
     middles = np.array([joint.points.mean(axis=0) for joint in joints])
     gaps = np.array([joint.gap for joint in joints])
     corners = np.maximum([joint.spread for joint in joints], 0.5 * gaps)
     worst = [
         (float(each.max()), at[int(np.argmax(each))])
-        for each, at in ((beside, along), (away, ring), (corners, middles))
+        for each, at in ((beside, along), (away, ring), (apart, along), (corners, middles))
     ]
     off_most, at = max(worst, key=lambda each: each[0])
-    odd = np.vstack([along[_starts(beside > _ODD)], ring[_starts(away > _ODD)], middles[gaps > 1.0]])
+    odd = np.vstack(
+        [
+            along[_starts(beside > _ODD)],
+            ring[_starts(away > _ODD)],
+            along[_starts(apart > 0)],
+            middles[gaps > 1.0],
+        ]
+    )
     return Doubt(off_most, at, odd)
+
+
+def _apart(along: Floats, ring: Floats, blur: float) -> Floats:
+    """How far places on the outline lie from the measured edge, (n,); 0 where a corner's blur explains it."""
+    far = np.asarray(shapely.distance(shapely.LinearRing(ring), shapely.points(along)))
+    far = np.min([np.roll(far, k) for k in (-1, 0, 1)], axis=0)
+    return np.where(far > CORNERS + BLURS * blur, far, 0.0)
 
 
 def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tuple[Floats, Floats]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import shapely
@@ -14,14 +17,15 @@ Floats = NDArray[np.float64]
 
 _COARSE = 5.0
 """Pixels per mm in which the board is told from its background."""
-_STEP = 0.15
-"""Distance, mm, of the places where the edge is measured."""
-_REACH = 0.9
-"""How far, mm, to both sides of the coarse edge it is looked for."""
-_SHOWN = 14.0
-"""Grey levels by which the board differs from the ground where its edge shows."""
-_LEAST_LEVEL = 12.0
-"""Grey levels that noise and JPEG leave in an even ground."""
+_LEAST_LEVEL, _LEAST_EVEN = 12.0, 5.0
+"""Grey levels that noise, JPEG and light leave in the ground of a photo, and of a scan that was evened."""
+_CUT, _CUT_EVEN = 18.0, 6.0
+"""Grey levels off the ground by which the board is told in a photo and in a scan, its own contrast allowing:
+what is nearer to the ground's colour than the mask, such as a part or print, belongs to the board."""
+_PHOTO, _SCAN = (0.55, 1.08), (0.97, 1.03)
+"""How dark and how bright the ground gets in shadow and light; on a scan that was evened there is neither."""
+_BLURRED = 7
+"""Coarse pixels about which two colours of the ground may be mixed by blur."""
 _SAME = 2.5
 """A ground's colour this near, grey levels, to others, their shades and mixtures is none of its own."""
 LEAST_AREA = 100.0
@@ -37,20 +41,65 @@ def unclear(where: str) -> JobError:
     )
 
 
+@dataclass(frozen=True)
+class Ground:
+    """The ground's colours, (k, 3), commonest first, its darkest and brightest shade, and its ``level``.
+
+    ``level`` is by how many grey levels the ground is off its colours at most.
+    """
+
+    colours: Floats
+    shades: tuple[float, float]
+    level: float
+
+
+def evened(pixels: Pixels) -> Pixels:
+    """A scan with its light evened out: a plane through the brightness of the picture's border.
+
+    >>> slope = np.broadcast_to(np.linspace(190, 210, 200)[None, :, None], (150, 200, 3)).astype(np.uint8)
+    >>> bool(np.ptp(evened(slope)) <= 2)
+    True
+    """
+    rows, columns = pixels.shape[:2]
+    band, step = max(3, round(0.03 * min(rows, columns))), max(1, min(rows, columns) // 500)
+    y = np.concatenate([np.arange(0, band, step), np.arange(rows - band, rows, step)])
+    x = np.concatenate([np.arange(0, band, step), np.arange(columns - band, columns, step)])
+    across, down = np.arange(0, columns, step), np.arange(0, rows, step)
+    at = np.vstack([_grid(y, across), _grid(down, x)])
+    light = pixels[at[:, 0], at[:, 1]].astype(np.float64).sum(axis=1)
+    terms = np.column_stack([np.ones(len(at)), at[:, 0] / rows - 0.5, at[:, 1] / columns - 0.5])
+    whole, down_by, across_by = np.linalg.lstsq(terms, light, rcond=None)[0]
+    if whole < 1.0:
+        return pixels
+    found = np.empty_like(pixels)
+    along = across_by * (np.arange(columns) / columns - 0.5)
+    for first in range(0, rows, 256):  # in pieces: a large scan would not fit as floats
+        part = np.arange(first, min(first + 256, rows))
+        plane = whole + down_by * (part / rows - 0.5)[:, None] + along
+        gain = np.clip(whole / np.maximum(plane, 1.0), 0.5, 2.0).astype(np.float32)
+        found[part] = np.clip(np.round(pixels[part] * gain[..., None]), 0, 255)
+    return found
+
+
+def _grid(rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.int64]:
+    return np.stack(np.meshgrid(rows, columns, indexing="ij"), axis=-1).reshape(-1, 2)
+
+
 def board_mask(
-    picture: Picture, pixels: Pixels, where: str
-) -> tuple[NDArray[np.uint8], float, Floats, float]:
-    """The board as 1 at a coarse scale, that scale, the ground's colours, commonest first, and `_level`."""
+    picture: Picture, pixels: Pixels, scanned: bool, where: str
+) -> tuple[NDArray[np.uint8], float, Ground]:
+    """The board as 1 at a coarse scale, that scale, and the ground."""
     scale = min(1.0, _COARSE / picture.pixels_per_mm)
     small = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
     small = np.asarray(cv2.medianBlur(small, 3), np.uint8)
     centres, shares = _ground_colours(small)
-    off = off_ground(small.astype(np.float32), centres)
-    least = _level(off)
+    floor, cut, shades = (_LEAST_EVEN, _CUT_EVEN, _SCAN) if scanned else (_LEAST_LEVEL, _CUT, _PHOTO)
+    off = _off_plain_ground(small.astype(np.float32), centres, shades, floor)
+    least = _level(off, floor)
     board = off[off > least]
     if len(board) == 0:
         raise unclear(where)
-    mask = (off > max(least, 0.4 * float(np.median(board)))).astype(np.uint8)
+    mask = (off > max(least, min(cut, 0.4 * float(np.median(board))))).astype(np.uint8)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc)
     mask = np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, disc), np.uint8)
@@ -67,16 +116,32 @@ def board_mask(
             "the board, or something of its colour, runs out of the picture",
             "photograph the whole board with ground around it, or give the edge's corners as points",
         )
-    return (labels == chosen).astype(np.uint8), scale, centres[np.argsort(-shares, kind="stable")], least
+    ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least)
+    return (labels == chosen).astype(np.uint8), scale, ground
 
 
-def _level(off: NDArray[np.float32]) -> float:
-    """What the ground itself is off its colours by, twice over: from the picture's border."""
+def _off_plain_ground(
+    small: NDArray[np.float32], centres: Floats, shades: tuple[float, float], floor: float
+) -> NDArray[np.float32]:
+    """Distance in colour from the ground, whose colours are mixed only where blur may mix two of them."""
+    each = [off_shades(small, colour, shades) for colour in centres]
+    off = np.min(each, axis=0)
+    around = np.ones((_BLURRED, _BLURRED), np.uint8)
+    near = [cv2.dilate((one < floor).astype(np.uint8), around) for one in each]
+    for n, m in itertools.combinations(range(len(centres)), 2):
+        mixed = np.where(near[n] & near[m], _off_way(small, centres[n], centres[m]), np.inf)
+        off = np.minimum(off, mixed)
+    return np.asarray(off, np.float32)
+
+
+def _level(off: NDArray[np.float32], floor: float) -> float:
+    """What the ground itself is off its colours by, twice over, by the border, thin lines apart."""
+    wide = cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     band = max(3, round(0.03 * min(off.shape)))
     border = np.concatenate(
-        [part.ravel() for part in (off[:band], off[-band:], off[:, :band], off[:, -band:])]
+        [part.ravel() for part in (wide[:band], wide[-band:], wide[:, :band], wide[:, -band:])]
     )
-    return max(_LEAST_LEVEL, 2 * float(np.percentile(border, 99)))
+    return max(floor, 2 * float(np.percentile(border, 99)))
 
 
 def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
@@ -91,23 +156,33 @@ def _ground_colours(small: Pixels) -> tuple[Floats, Floats]:
     order = [int(n) for n in np.argsort(-shares, kind="stable") if shares[n] > 0.05]
     kept: list[int] = []
     for n in order:
-        if not kept or off_ground(centres[n].reshape(1, 1, 3), centres[kept])[0, 0] > _SAME:
+        if not kept or off_ground(centres[n].reshape(1, 1, 3), centres[kept], _PHOTO)[0, 0] > _SAME:
             kept.append(n)
     return centres[kept].astype(np.float64), shares[kept]
 
 
-def off_ground(small: NDArray[np.float32], centres: Floats) -> NDArray[np.float32]:
+def off_ground(
+    small: NDArray[np.float32], centres: Floats, shades: tuple[float, float]
+) -> NDArray[np.float32]:
     """Distance in colour from the ground's colours, their shades, and what lies between two of them."""
-    ends = [(colour * 0.55, colour * 1.08) for colour in centres]
-    ends += [(a, b) for n, a in enumerate(centres) for b in centres[n + 1 :]]
-    nearest = np.full(small.shape[:2], np.inf, np.float32)
-    for a, b in ends:
-        way = (b - a).astype(np.float32)
-        start = a.astype(np.float32)
-        share = np.clip((small - start) @ way / max(float(way @ way), 1.0), 0, 1)
-        off = small - start - share[..., None] * way
-        nearest = np.minimum(nearest, np.sqrt((off * off).sum(axis=2)))
-    return nearest
+    off = np.min([off_shades(small, colour, shades) for colour in centres], axis=0)
+    for a, b in itertools.combinations(centres, 2):
+        off = np.minimum(off, _off_way(small, a, b))
+    return np.asarray(off, np.float32)
+
+
+def off_shades(
+    small: NDArray[np.float32], colour: Floats, shades: tuple[float, float]
+) -> NDArray[np.float32]:
+    """Distance in colour, (n, m), from the shades of one colour."""
+    return _off_way(small, colour * shades[0], colour * shades[1])
+
+
+def _off_way(small: NDArray[np.float32], a: Floats, b: Floats) -> NDArray[np.float32]:
+    way, start = (b - a).astype(np.float32), a.astype(np.float32)
+    share = np.clip((small - start) @ way / max(float(way @ way), 1.0), 0, 1)
+    off = small - start - share[..., None] * way
+    return np.asarray(np.sqrt((off * off).sum(axis=-1)), np.float32)
 
 
 def coarse_ring(mask: NDArray[np.uint8], scale: float) -> Floats:

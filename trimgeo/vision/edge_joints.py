@@ -102,7 +102,10 @@ def _short_side(line: Piece, arc: Piece, bend: int, arc_first: bool, sight: Sigh
     on = (np.abs(np.nan_to_num(offsets, nan=9.0)) < 0.07) & (shares > 0.5)
     if on.mean() < 0.7:
         return None
-    return Piece(ends.mean(axis=0), way, 0.0, 0, ends, float(np.median(np.abs(offsets[on]))))
+    side = Piece(ends.mean(axis=0), way, 0.0, 0, ends, float(np.median(np.abs(offsets[on]))))
+    before, after = (arc, line) if arc_first else (line, arc)
+    between = bend_between(sight, before, after, side, side.at)  # a fillet is no side
+    return side if between is None or between.own or not between.radius else None
 
 
 def _shortest_first(pieces: list[Piece]) -> list[int]:

@@ -76,9 +76,10 @@ def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Flo
 def _doubtful(a: Piece, b: Piece, between: list[Piece]) -> tuple[float, float, float]:
     """Where a detour begins and how far it leaves the straight way."""
     mouth = shapely.LineString([a.ends[1], b.ends[0]])
-    places = [place for piece in between for place in (*piece.ends, middle_of(piece))]
+    ways = [way[0] for piece in between if (way := _along(piece, *piece.ends)) is not None]
+    places = np.vstack([*ways, *(piece.ends for piece in between)])
     x, y = (a.ends[1] + b.ends[0]) / 2
-    return float(x), float(y), float(shapely.distance(mouth, shapely.points(np.array(places))).max())
+    return float(x), float(y), float(shapely.distance(mouth, shapely.points(places)).max())
 
 
 def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.model.board import Pixels
-from trimgeo.vision.edge_ground import off_ground
+from trimgeo.vision.edge_ground import off_ground, off_shades
 
 Floats = NDArray[np.float64]
 Shades = NDArray[np.float32]
@@ -26,6 +26,8 @@ _NEAR = 0.25
 """Length, mm, next to the edge on which the board must show: a code of the card may begin beyond it."""
 _SHOWN = 9.0
 """Grey levels by which the board's side differs more from the ground than the ground's side does."""
+_EVEN = 6.0
+"""Grey levels by which the board's side may change towards the edge where it is of one colour."""
 _SHADE = 0.1
 """Weight of a change along the ground's own colour, where the board has another hue: light and shadow."""
 _HUE = 35.0
@@ -38,9 +40,9 @@ _WALL_SHOWS = 2.5
 class Sight:
     """A true-scale picture and what its edge is told by.
 
-    ``origin`` (column, row) of (0, 0) mm; ``grounds`` (k, 3) the ground's colours; ``weigh`` (3, 3) takes
-    colours to where light counts less; ``level`` is what the ground is off its colours by at most;
-    ``blur`` the standard deviation of a step, mm;
+    ``origin`` (column, row) of (0, 0) mm; ``grounds`` (k, 3) the ground's colours and ``shades`` how dark and
+    bright they get; ``weigh`` (3, 3) takes colours to where light counts less; ``level`` is what the ground
+    is off its colours by at most; ``blur`` the standard deviation of a step, mm;
     ``wall`` the wall's colour, None while unknown.
     """
 
@@ -50,6 +52,7 @@ class Sight:
     eye: Eye | None
     thickness: float
     grounds: Floats
+    shades: tuple[float, float]
     weigh: Floats
     level: float
     blur: float
@@ -171,9 +174,17 @@ def _is_shown(sight: Sight, colours: Shades, at: Floats, wall: float) -> NDArray
     far = 1.5 * sight.blur
     near = max(_NEAR, 2 / sight.per_mm)
     inner, outer = (at < -far) & (at > -far - near), at > wall + far
-    inside = off_ground(_windows(colours, inner / inner.sum()).astype(np.float32), sight.grounds)
-    outside = off_ground(_windows(colours, outer / outer.sum()).astype(np.float32), sight.grounds)
-    return np.asarray((inside - outside > _SHOWN) & (outside < np.minimum(0.6 * inside, sight.level)))
+    within = _windows(colours, inner / inner.sum()).astype(np.float32)
+    beyond = _windows(colours, outer / outer.sum()).astype(np.float32)
+    inside = off_ground(within, sight.grounds, sight.shades)
+    if len(sight.grounds) > 1:  # an even grey is no mixture of black and white squares
+        first = inner & (at > at[inner].mean())
+        change = np.linalg.norm(_windows(colours, first / first.sum()) - within, axis=2)
+        plain = np.min([off_shades(within, colour, sight.shades) for colour in sight.grounds], axis=0)
+        inside = np.where(change < _EVEN, plain, inside)
+    outside = off_ground(beyond, sight.grounds, sight.shades)
+    shown = min(_SHOWN, 0.75 * sight.level)
+    return np.asarray((inside - outside > shown) & (outside < np.minimum(0.6 * inside, sight.level)))
 
 
 def rise(x: Floats) -> Floats:
