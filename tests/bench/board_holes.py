@@ -60,6 +60,7 @@ def scene(boards, seed):
         seed=seed,
         metal_walls=bool(rng.random() < 0.7),
         gloom=float(rng.uniform(0.5, 1.0)),
+        nested_walls=True,
     )
 
 

@@ -50,6 +50,7 @@ class Scene:
     glare: bool = False
     seed: int = 0
     metal_walls: bool = False  # of holes with a ring, lit from one side
+    nested_walls: bool = False  # each layer of a wall only where none nearer covers: see `_under_face`
     gloom: float = 1.0  # how bright the ground under a hole is, against the ground beside the board
 
 
@@ -122,7 +123,9 @@ def picture_of(scene):
         canvas *= 1 - (1 - scene.gloom) * coverage(seen(under), (0, 0, columns, rows))[..., None]
     if scene.shadow:
         _shadow(canvas, scene, seen)
-    if scene.eye is not None:
+    if scene.eye is not None and scene.nested_walls:
+        canvas = _under_face(canvas, scene, rng, drilled, seen)
+    elif scene.eye is not None:
         ex, ey, ez = scene.eye
         for depth in np.linspace(scene.thickness, 0, 20, endpoint=False):
             k = ez / (ez + depth)
@@ -141,13 +144,41 @@ def picture_of(scene):
     return _camera(canvas, scene, rng), origin
 
 
-def _metal_walls(canvas, scene, seen):
+def _under_face(ground, scene, rng, drilled, seen):
+    """Ground and walls, from the face down: what a layer covers of a pixel is not covered once more below.
+
+    Twenty layers laid over each other, each mixing into the pixels at its rim what lies below, leave the
+    ground only (1 - share) ^ 20 of a pixel: a fringe of wall half a pixel wide around every hole, even
+    straight below the camera.  The layers' rims are nested, so that of two the wider covers both.
+    """
+    ex, ey, ez = scene.eye
+    frame = (0, 0, ground.shape[1], ground.shape[0])
+    covered, canvas = coverage(seen(drilled), frame), np.zeros_like(ground)
+    first = covered
+    for depth in np.linspace(scene.thickness, 0, 20, endpoint=False)[::-1]:
+        k = ez / (ez + depth)
+
+        def below(shape, k=k):
+            return seen(affinity.scale(shape, k, k, origin=(ex, ey)))
+
+        layer = np.empty_like(ground)
+        layer[:] = np.array(WALL) * (0.8 + 0.2 * rng.random())
+        if scene.metal_walls:
+            _metal_walls(layer, scene, below, 0.2)
+        share = coverage(below(drilled), frame)
+        canvas += np.maximum(share - covered, 0)[..., None] * layer
+        covered = np.maximum(covered, share)
+    canvas += (1 - covered)[..., None] * ground
+    return canvas / np.maximum(1 - first, 1e-6)[..., None]  # the face is laid over it by its share
+
+
+def _metal_walls(canvas, scene, seen, inwards=0.0):
     """One cross section of the plated walls: bright where they face the light, from the upper left."""
     sun = math.radians(130.0)
     for x, y, d, ring in scene.holes:
         if not ring:
             continue
-        wall = disc(x, y, d + 0.2).difference(disc(x, y, d))
+        wall = disc(x, y, d + 0.2).difference(disc(x, y, max(d - inwards, 0.05)))
         for n in range(12):
             middle = 2 * np.pi * (n + 0.5) / 12
             angle = middle + np.linspace(-np.pi / 12, np.pi / 12, 5)

@@ -64,11 +64,19 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     """What the holes of a picture show, told from those that lie in a ring of metal."""
     beside = None if ground is None else np.array(ground)
     ringed = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3 and _in_metal(fit)]
+    if beside is not None:  # on a card, black and white, the ground shows two levels of one colour
+        ringed = [fit for fit in ringed if _tinted(fit.inside, beside) < _ALIKE / 2]
     every = _no_pads(ringed)
     shown = _of_rings(every, beside)
     if beside is not None and not len(shown.openings):
         return _of_ground(fits, ringed, beside)
     return shown
+
+
+def _tinted(colour: Floats, ground: Floats) -> float:
+    """How far, grey levels, a colour is from being darker or brighter ground."""
+    way = ground / max(float(np.linalg.norm(ground)), 1e-9)
+    return float(np.linalg.norm(colour - way * float(way @ colour)))
 
 
 def _of_ground(fits: Sequence[Fit], ringed: list[Fit], ground: Floats) -> Shown:
@@ -96,7 +104,7 @@ def _commonest(colours: list[Floats]) -> Floats | None:
 def _of_rings(ringed: list[Fit], beside: Floats | None) -> Shown:
     if beside is not None:
         a, b = beside * _DARKEST, beside * 1.05
-        open_ones = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE]
+        open_ones = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE / 2]
         ringed = open_ones if len(open_ones) >= _FEWEST else ringed
     if len(ringed) < _FEWEST:
         return Shown(None, np.empty((0, 3)), beside)

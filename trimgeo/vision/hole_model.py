@@ -195,10 +195,13 @@ def _basis(batch: Batch, shape: Floats, k: int, channel: int) -> _Basis:
         far, far_slopes = _circle(
             off - to_far[:, None], shape[:, 2] * batch.size, blur, batch.size, [0, 1, 2, *at_blur], k
         )
-        wall = near * (1 - far)
-        columns = [near * far, 1 - near, wall]
-        far_slopes = far_slopes * near[..., None]
-        near_slopes = np.concatenate([near_slopes, far[..., None]], axis=2)
+        # Both rims run side by side: the blurred opening ends at the one further in (exact for straight
+        # rims).
+        opening, behind = np.minimum(near, far), (far < near).astype(np.float64)
+        wall = near - opening
+        columns = [opening, 1 - near, wall]
+        far_slopes = far_slopes * behind[..., None]
+        near_slopes = np.concatenate([near_slopes, behind[..., None]], axis=2)
         if batch.lit:
             ways = off / np.maximum(np.hypot(off[..., 0], off[..., 1]), 1e-9)[..., None]
             columns += [wall * ways[..., 0], wall * ways[..., 1]]
@@ -284,11 +287,11 @@ def _slopes(basis: _Basis, levels: Floats, ringed: bool, k: int) -> Floats:
     if basis.far is None:
         slopes = basis.near * (levels[:, 0, None] - outside)[..., None]
     else:
-        far = basis.near[..., -1]
+        behind = basis.near[..., -1]
         of_wall = levels[:, 2 + ringed, None]
         if basis.ways is not None:
             of_wall = of_wall + (basis.ways @ levels[:, 3 + ringed :, None])[..., 0]
-        inside = far * levels[:, 0, None] + (1 - far) * of_wall
+        inside = (1 - behind) * levels[:, 0, None] + behind * of_wall
         slopes = basis.near[..., :k] * (inside - outside)[..., None]
         slopes += basis.far * (levels[:, 0, None] - of_wall)[..., None]
     if basis.outer is not None:
