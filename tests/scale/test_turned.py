@@ -185,6 +185,7 @@ def test_a_bend_that_hides_from_an_exact_half_turn_is_in_the_bound(scenes, tmp_p
     view, after, true = seen(scenes, tmp_path, first, second, lay=lay, error=odd)
     assert scanner.affine_error(after, true) > 0.01
     assert np.hypot(*(after - true).T).max() < view.uncertainty
+    assert any("lay the face a few degrees askew" in text for text in view.warnings)
 
 
 def test_the_scale_of_a_scanner_is_counted_once(scenes, tmp_path, face, upright):

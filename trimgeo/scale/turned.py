@@ -24,6 +24,8 @@ _FEW: Final = 60
 """Pairs below which a field of displacements rests on little."""
 _LARGE: Final = 0.05
 """mm of what no displacement of the scanner explains, in the median, above which a person must hear of it."""
+_SKEW: Final = 0.5
+"""Degrees off a half turn below which x and y stretched unequally hide, as an even scale always does."""
 _SHOWN: Final = 1e-4
 """mm: modes of the remaining uncertainty that reach less than this anywhere are dropped."""
 _SHAPED: Final = 3
@@ -72,7 +74,7 @@ def turned_fit(
             raise why_not_turned(cv2, whole, coarse, where, label, against)
         fit = better
     rest = fit.residuals[fit.kept]
-    return TurnedFit(_lens(fit, known, whole.pixel), rest, _note(fit, known), _warnings(rest, share))
+    return TurnedFit(_lens(fit, known, whole.pixel), rest, _note(fit, known), _warnings(fit, rest, share))
 
 
 def turned_map(scaled: PlaneMap, fit: TurnedFit) -> PlaneMap:
@@ -112,9 +114,14 @@ def _note(fit: Turning, known: Bends) -> str:
     )
 
 
-def _warnings(rest: Floats, share: float) -> tuple[str, ...]:
-    """What a person must hear: few patches, few found again, or a disagreement that no scanner explains."""
+def _warnings(fit: Turning, rest: Floats, share: float) -> tuple[str, ...]:
+    """What a person must hear: an exact half turn, few patches, or a disagreement that no scanner explains."""
     told = []
+    if abs(np.degrees(fit.angle) % 360 - 180) < _SKEW:
+        told.append(
+            "its second scan is turned by 180 degrees so exactly that x and y stretched unequally hide, which "
+            "the uncertainty allows for: lay the face a few degrees askew for one of them"
+        )
     if len(rest) < _FEW:
         told.append(
             f"only {len(rest)} patches of its two scans could be compared: the scanner's bends are known "
