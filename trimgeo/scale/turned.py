@@ -115,12 +115,12 @@ def _note(fit: Turning, known: Bends) -> str:
 
 
 def _warnings(fit: Turning, rest: Floats, share: float) -> tuple[str, ...]:
-    """What a person must hear: an exact half turn, few patches, or a disagreement that no scanner explains."""
+    """What a person must hear: an exact half turn, few patches, a disagreement no scanner explains."""
     told = []
     if abs(np.degrees(fit.angle) % 360 - 180) < _SKEW:
         told.append(
-            "its second scan is turned by 180 degrees so exactly that x and y stretched unequally hide, which "
-            "the uncertainty allows for: lay the face a few degrees askew for one of them"
+            "its second scan is turned by 180 degrees so exactly that x and y stretched unequally hide, "
+            "which the uncertainty allows for: lay the face a few degrees askew for one of them"
         )
     if len(rest) < _FEW:
         told.append(
