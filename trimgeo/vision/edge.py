@@ -38,6 +38,8 @@ _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
 _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
+_PART = 0.7
+"""Share of the distance between measured edge and fitted pieces by which either may be off."""
 _NEVER_LESS, _PIXELS, _COVERS = 0.05, 0.35, 1.3
 """The bound: 0.05 mm, 0.35 pixels and 1.3 times what the picture says against the worst place, from boards
 0 to 29 of the bench: a part of a pixel is lost to JPEG, a median to noise."""
@@ -146,9 +148,10 @@ def find_outline(
         sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
     )
     _refuse_unlike(doubt, where)
-    off = max(doubt.off, float(doubtful[:, 2].max(initial=0.0)))
+    _refuse_either(doubtful, where)
+    off = max(doubt.off, float(doubtful[:, 2].max(initial=0.0)), _PART * float(uneven[:, 2].max(initial=0.0)))
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
-    found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven, doubtful[:, :2]]))
+    found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]]))
     return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
 
 
@@ -183,6 +186,18 @@ def _refuse_unlike(doubt: Doubt, where: str) -> None:
             where,
             f"the board's edge is unclear at ({x:.1f}, {y:.1f}) mm in the true-scale picture",
             "photograph it on plain ground in even light, or give the edge's corners as points",
+        )
+
+
+def _refuse_either(doubtful: Floats, where: str) -> None:
+    """Raise where a deep detour, rows of x, y and depth, may as well be a notch as a part."""
+    deepest = max(doubtful.tolist(), key=lambda each: each[2], default=[0.0, 0.0, 0.0])
+    if deepest[2] > _UNLIKE:
+        raise JobError(
+            where,
+            f"at ({deepest[0]:.1f}, {deepest[1]:.1f}) mm in the true-scale picture the board's edge has "
+            f"either a notch {deepest[2]:.1f} mm deep or a part of the ground's colour",
+            "photograph it on a plain ground of another colour, or give the edge's corners as points",
         )
 
 

@@ -17,12 +17,12 @@ Floats = NDArray[np.float64]
 
 _COARSE = 5.0
 """Pixels per mm in which the board is told from its background."""
-_LEAST_LEVEL, _LEAST_EVEN = 12.0, 5.0
+_LEAST_LEVEL, _LEAST_EVEN = 12.0, 6.0
 """Grey levels that noise, JPEG and light leave in the ground of a photo, and of a scan that was evened."""
-_CUT, _CUT_EVEN = 18.0, 6.0
+_CUT, _CUT_EVEN = 18.0, 8.0
 """Grey levels off the ground by which the board is told in a photo and in a scan, its own contrast allowing:
 what is nearer to the ground's colour than the mask, such as a part or print, belongs to the board."""
-_PHOTO, _SCAN = (0.55, 1.08), (0.97, 1.03)
+_PHOTO, _SCAN = (0.55, 1.08), (0.985, 1.015)
 """How dark and how bright the ground gets in shadow and light; on a scan that was evened there is neither."""
 _BLURRED = 7
 """Coarse pixels about which two colours of the ground may be mixed by blur."""

@@ -23,7 +23,7 @@ _FINE = 0.02
 def as_measured(
     outline: Polygon, ring: Floats, closed: shapely.Geometry, blur: float
 ) -> tuple[Polygon, Floats]:
-    """The outline with the measured edge, (n, 2), where they are far apart, and those places, (k, 2).
+    """The outline with the measured edge, (n, 2), where they are far apart; x, y and depth, (k, 3), of that.
 
     ``closed`` are detours of the measured edge that were found to be none: there it counts for nothing.
 
@@ -35,7 +35,7 @@ def as_measured(
     """
     measured = shapely.simplify(Polygon(ring), _FINE)
     if not measured.is_valid:
-        return outline, np.empty((0, 2))
+        return outline, np.empty((0, 3))
     between = shapely.symmetric_difference(outline, measured)
     found, places = outline, []
     for deep in shapely.get_parts(shapely.buffer(between, -_THIN, join_style="mitre")):
@@ -48,8 +48,9 @@ def as_measured(
         largest = max(parts, key=lambda part: part.area, default=found)
         if largest.area > 0.5 * found.area and largest.is_valid:
             found = Polygon(largest.exterior)
-            places.append(shapely.get_coordinates(shapely.point_on_surface(deep))[0])
-    return found, np.array(places).reshape(-1, 2)
+            x, y = shapely.get_coordinates(shapely.point_on_surface(deep))[0]
+            places.append((float(x), float(y), depth))
+    return found, np.array(places).reshape(-1, 3)
 
 
 def _depth(deep: shapely.Geometry, of: Polygon) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from trimgeo.vision.edge_ground import off_shades
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
 from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, wall_widths
 
@@ -101,7 +102,11 @@ def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
     if apart.sum() < (5 if straight else 10) or apart.mean() < (0.25 if straight else 0.5):
         return 0.0
     places, normals = way[0][apart], way[1][apart]
-    return float((_edge_on(sight, places, normals) | _steps(sight, places, normals)).mean())
+    steps = _steps(sight, places, normals)
+    # Squares of a card end in steps as well; on a scan that was evened no part is of the ground's colour.
+    if sight.eye is None or (not straight and len(sight.grounds) > 1):
+        steps &= _board_within(sight, places, normals)
+    return float((_edge_on(sight, places, normals) | steps).mean())
 
 
 def _bent_one_way(pieces: list[Piece]) -> bool:
@@ -236,6 +241,13 @@ def _share_with_wall(sight: Sight, pieces: list[Piece]) -> float:
 def _colours_at(sight: Sight, places: Floats, normals: Floats, at: Floats) -> Floats:
     near = np.array([-0.03, 0.0, 0.03])
     return np.asarray(sampled(sight, places + normals * at[:, None], normals, near).mean(axis=1))
+
+
+def _board_within(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
+    """Where none of the ground's colours shows on the inner side, (n,)."""
+    within = sampled(sight, places, normals, np.array([-0.45, -0.35, -0.25])).mean(axis=1)
+    off = [off_shades(within.astype(np.float32), colour, sight.shades) for colour in sight.grounds]
+    return np.asarray(np.min(off, axis=0) > sight.level)
 
 
 def _steps(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
