@@ -50,14 +50,16 @@ def edge_seen(
     return EdgeSeen(found.ring, found.uncertainty, holes, (*found.warnings, _COMPARE_EDGE))
 
 
-def holes_seen(thickness: float, view: View) -> Floats:
+def holes_seen(thickness: float, view: View, edge: Polygon | None) -> Floats:
     """Holes that a view's picture shows: x, y, standard uncertainty and diameter, mm, shape (n, 4).
 
-    ``thickness`` is the board's: a camera that looks from aside sees into its holes.
+    ``thickness`` is the board's: a camera that looks from aside sees into its holes.  Outside the board's
+    ``edge``, and what its view may be off, none is looked for.
     """
     from trimgeo.vision.holes import find_holes
 
-    found = find_holes(view.picture, None, view.to_board.eye, thickness)
+    within = None if edge is None else edge.buffer(max(view.uncertainty, 1.0))
+    found = find_holes(view.picture, within, view.to_board.eye, thickness)
     rows = [[*hole.at, hole.uncertainty, hole.diameter] for hole in found]
     return np.array(rows, dtype=np.float64).reshape(-1, 4)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
+from shapely import Polygon
 
 from trimgeo.model.board import View
 from trimgeo.model.capture import LikePlace, LikePoint, LikeScale, ViewTable
@@ -15,8 +16,8 @@ from trimgeo.scale.like import Registered, placed_like, scaled_like
 from trimgeo.scale.scaled import Floats, Scaled, refuse_outside
 from trimgeo.scale.source import Source
 
-HolesOf = Callable[[View], Floats]
-"""Holes that a view's true-scale picture shows: x, y, standard uncertainty and diameter, mm, shape (n, 4)."""
+HolesOf = Callable[[View, Polygon | None], Floats]
+"""Holes within a board edge in a true-scale picture: x, y, standard uncertainty, diameter, mm, (n, 4)."""
 
 
 def scaled_by_like(
@@ -83,9 +84,9 @@ def refined_on_holes(scaled: Scaled, own: Holes, other: View, there: Holes) -> S
     )
 
 
-def holes_in(view: View, holes_of: HolesOf) -> Holes:
-    """The holes that a view's picture shows, in its pixels."""
-    found = holes_of(view)
+def holes_in(view: View, edge: Polygon | None, holes_of: HolesOf) -> Holes:
+    """The holes that a view's picture shows of a board within ``edge``, in its pixels."""
+    found = holes_of(view, edge)
     return Holes.seen(view.to_board, found[:, :2], found[:, 2], found[:, 3])
 
 

@@ -111,8 +111,8 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
         if table.like is not None and seeing is not None:
             other = done[table.like]
             if other.name not in shown:
-                shown[other.name] = holes_in(other, seeing.holes)
-            own = holes_in(view, seeing.holes)
+                shown[other.name] = holes_in(other, polygon, seeing.holes)
+            own = holes_in(view, polygon, seeing.holes)
             scaled = refined_on_holes(scaled, own, other, shown[other.name])
             view = _view(scaled, reading, polygon)
         done[table.name] = view
