@@ -22,6 +22,10 @@ Eye = tuple[float, float, float]
 _PER_MM = 8.0
 """Pixels per mm in which holes are looked for: one of 0.6 mm has five of them."""
 _LEVELS = 12
+_RARE_LEVELS = 3
+"""Beyond the levels of all but one pixel in a hundred: a plain board's few holes are all that is there."""
+_SEEN = 12.0
+"""Grey levels by which a hole differs from what is round it."""
 _LEAST_PIXELS = 2.5
 """A piece fewer pixels across than this has no shape."""
 
@@ -97,11 +101,8 @@ def _channels(part: Pixels) -> list[Pixels]:
 
 def _round_pieces(channel: Pixels, across: tuple[float, float], walls: Walls) -> Floats:
     """Column, row and radius, (n, 3), of contours at any level like a disc, or like a hole from aside."""
-    low, high = np.percentile(channel[::4, ::4], [1, 99])
     found = [np.empty((0, 3))]
-    if high - low < 12:
-        return found[0]
-    for level in np.linspace(low, high, _LEVELS + 2)[1:-1]:
+    for level in _levels(channel):
         _, mask = cv2.threshold(channel, float(level), 1, cv2.THRESH_BINARY)
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         # Along a circle in steps of one or root two there are 0.9 pixels for each of its perimeter.
@@ -109,6 +110,18 @@ def _round_pieces(channel: Pixels, across: tuple[float, float], walls: Walls) ->
         if rings:
             found.append(_holes_like(rings, across, walls))
     return np.vstack(found)
+
+
+def _levels(channel: Pixels) -> Floats:
+    """Grey levels at which pieces are looked for: between those that are common, and beyond."""
+    least, low, high, most = np.percentile(channel[::2, ::2], [0, 1, 99, 100])
+    common = np.linspace(low, high, _LEVELS + 2)[1:-1] if high - low >= _SEEN else np.empty(0)
+    rare = [
+        np.linspace(a, b, _RARE_LEVELS + 2)[1:-1]
+        for a, b in ((least, low), (high, most))
+        if b - a >= _SEEN + high - low
+    ]
+    return np.concatenate([common, *rare])
 
 
 def _holes_like(rings: list[NDArray[np.int32]], across: tuple[float, float], walls: Walls) -> Floats:
