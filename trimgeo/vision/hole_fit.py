@@ -209,10 +209,6 @@ def _batch(
         shapes.append([0.0, 0.0, radius] if rim is None else [0.0, 0.0, radius, rim, 0.0, 0.0])
     most = max(map(len, offs), default=0)
     used = np.array([np.arange(most) < len(each) for each in offs], dtype=np.float64).reshape(-1, most)
-    padded = [np.zeros((len(kept), most, width)) for width in (2, 3)]
-    for into, parts in zip(padded, (offs, colours), strict=True):
-        for row, part in enumerate(parts):
-            into[row, : len(part)] = part
     blurs = (1.0, 1.8) if scene.blurs is None else scene.blurs
     centres = np.array([begun[n].disc.centre for n in kept]).reshape(-1, 2)
     known = np.zeros((len(kept), 2, 3, 2))
@@ -227,8 +223,8 @@ def _batch(
         if bands is not None:
             known[row, 0] = _believed(scene, begun[n].inside, np.array(begun[n].disc.centre))
     batch = Batch(
-        padded[0],
-        padded[1],
+        _padded(offs, most, 2),
+        _padded(colours, most, 3),
         used,
         np.array(shapes),
         np.tile([blurs[0], blurs[1], blurs[1]], (len(kept), 1)),
@@ -238,6 +234,14 @@ def _batch(
         1 - scene.walls.share,
     )
     return batch, kept
+
+
+def _padded(parts: Sequence[Floats], most: int, width: int) -> Floats:
+    """Rows of up to ``most`` values of so many numbers each, filled up with zeros: (n, most, width)."""
+    every = np.zeros((len(parts), most, width))
+    for row, part in enumerate(parts):
+        every[row, : len(part)] = part
+    return every
 
 
 def _believed(scene: Scene, colour: Floats, centre: Floats) -> Floats:
