@@ -29,6 +29,7 @@ def load(name, path):
 HERE = Path(__file__).parent
 BENCH = load("card_fits", HERE.parent / "bench" / "card_fits.py")
 CAMERA_OF_TESTS = BENCH.simulated()
+SIDES = ("left", "right", "upper", "lower")
 
 
 def judged(seeds, drawn=None, photos=1, **read):
@@ -159,10 +160,13 @@ def test_a_file_that_lies_about_the_focal_length_is_not_believed(times):
     assert largest <= stated
 
 
-@pytest.mark.parametrize("told", [True, False])
-@pytest.mark.parametrize("side", ["left", "right", "upper", "lower"])
-def test_half_of_a_picture_is_fitted_as_the_half_that_it_is(side, told):
-    scene = CAMERA_OF_TESTS.random_scene(7, tilt=18.0)
+HALVES = [({"seed": 7, "tilt": 18.0}, side, told) for side in SIDES for told in (True, False)]
+HALVES += [({"seed": 4}, "right", True), ({"seed": 4}, "right", False)]  # fits to nothing as a whole picture
+
+
+@pytest.mark.parametrize(("drawn", "side", "told"), HALVES)
+def test_half_of_a_picture_is_fitted_as_the_half_that_it_is(drawn, side, told):
+    scene = CAMERA_OF_TESTS.random_scene(**drawn)
     shot = BENCH.shot_of(scene)
     axis = 0 if side in ("left", "right") else 1
     half = shot.size[axis] // 2
