@@ -288,3 +288,22 @@ def test_a_scan_does_not_know_how_parts_lean(layers):
     (folder / "job.toml").write_text(head + leaning)
     with pytest.raises(trimgeo.JobError, match="does not know where its camera stood"):
         trimgeo.prepare(trimgeo.load(folder))
+
+
+def test_the_stroke_along_x_is_seen_where_edge_and_drawn_outline_run_along_it(tmp_path):
+    board = np.full((700, 900, 3), 225, np.uint8)
+    board[50:650, 50:850] = (70, 110, 40)  # 80 x 60 mm at 10 pixels a mm
+    cv2.line(board, (450, 50), (450, 649), (40, 40, 210), 8)  # a red line at x = 40, what stays at its left
+    cv2.imwrite(str(tmp_path / "top.png"), cv2.GaussianBlur(board, (0, 0), 0.8))
+    (tmp_path / "job.toml").write_text(
+        '[job]\ntitle = "t"\n[board]\nthickness = 1.6\nedge = [[0, 0], [80, 0], [80, 60], [0, 60]]\n'
+        '[[view]]\nname = "top"\nimage = "top.png"\nshows = "top"\nmoment = "drawn"\nscale = { dpi = 254 }\n'
+        "place = { origin = [49.5, 649.5], along = [849.5, 649.5] }\n"
+        '[[keepout]]\nname = "K1"\nkind = "component"\npolygon = [[10, 20], [20, 20], [20, 30], [10, 30]]\n'
+        '[cutter]\nkind = "blade"\nkerf = 1\n[finish]\nsanding = 0.3\n[outline]\nview = "top"\n'
+    )
+    with pytest.raises(SystemExit):
+        main(["rectify", str(tmp_path), "--out", str(tmp_path)])
+    shown = cv2.imread(str(tmp_path / "top-found.png"))
+    dark = (shown[630:670] < 60).all(axis=2).sum(axis=0)  # rows of black by column, about the lower edge
+    assert dark[70:130].min() > 1 + dark[200:400].max()

@@ -1,18 +1,17 @@
 """Holes of boards drawn by chance at 12 px/mm, in scans and from aside, against the circles that were drawn.
 
 Run as ``python tests/bench/board_holes.py [count] [first seed]``.  An answered hole is one that is given in
-a scan, and from aside one of confidence 0.6 or more.  Seeds from 1000 on took no part in the tuning.
+a scan, and from aside one of confidence 0.6 or more.  Seeds from 2000 on took no part in the tuning.
 """
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 import time
-from pathlib import Path
 
 import cv2
 import numpy as np
+from board_edges import renderer
 
 from trimgeo.model.board import Picture
 from trimgeo.vision.holes import find_holes
@@ -21,15 +20,6 @@ CLOSE = 0.03
 SMALL = 0.6
 SURE = 0.6
 GROUNDS = ("light lid", "paper", "dark lid", "table", "light lid", "card")
-
-
-def renderer():
-    path = Path(__file__).parents[1] / "vision" / "boards_seen.py"
-    spec = importlib.util.spec_from_file_location("boards_seen", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["boards_seen"] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def scene(boards, seed):

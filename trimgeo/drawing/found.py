@@ -76,8 +76,6 @@ def _draw_card(canvas: Canvas, view: View) -> Iterator[str]:
 def _draw_board(canvas: Canvas, board: Board, view: View) -> Iterator[str]:
     if view.placed:
         _line(canvas, view, "board", board.edge.polygon.exterior)
-        origin, along = ([0.0, 0.0], [10.0, 0.0])
-        _line(canvas, view, "stop", LineString([origin, along]))
         found_here = ", found in it" if board.edge_view == view.name else ""
         yield f"Thin line: the board's edge{found_here}. Thick stroke: 10 mm along x from board point (0, 0)."
     if board.edge_view == view.name and board.found_holes:
@@ -88,6 +86,8 @@ def _draw_board(canvas: Canvas, board: Board, view: View) -> Iterator[str]:
         _line(canvas, view, "finished", board.outline.polygon.exterior)
         _line(canvas, view, "guide", board.drawn.strokes)
         yield f"Line: the outline. Dashes: where a pen {board.drawn.pen_width:.1f} mm wide drew it."
+    if view.placed:  # last, for edge and outline may run along it
+        _line(canvas, view, "stop", LineString([[0.0, 0.0], [10.0, 0.0]]))
 
 
 def _line(canvas: Canvas, view: View, sign: str, geometry: BaseGeometry) -> None:

@@ -42,8 +42,8 @@ _UNLIKE = 0.12
 _LESS = 0.25
 """A disc in another one is no hole where it stands out by less than this of the outer one."""
 _ASIDE = 2.2
-"""From aside centres are off by so many times what the pixels' noise says: 97 of 100 are within its bound
-then (tests/bench/board_holes.py, other seeds than those it is judged on)."""
+"""From aside centres are off by so many times what the noise of the pixels says (tests/bench/board_holes.py,
+even seeds to 18)."""
 _LEAST_SURE = 0.3
 """A hole of less confidence is not given."""
 _MOST_WALL = 0.8
@@ -76,10 +76,10 @@ def find_holes(
     """The holes of the board in a picture of one of its faces, from left to right.
 
     ``within`` (mm) limits where centres may lie.  ``eye`` is the camera, mm: x, y and height above
-    the shown face; with it and the board's ``thickness`` only the side of each rim is fitted where the
-    hole's wall hides behind it: towards the camera's foot, because the far rim is seen nearer
-    to the foot by ``(eye_xy - p) t / (eye_z + t)`` (similar triangles).  ``background`` (blue, green, red) is
-    what shows through the holes, where it is known.  Raises what `Picture.pixels` raises.
+    the shown face; with it and the board's ``thickness`` both rims of a hole are fitted, the far one seen
+    nearer to the camera's foot by ``(eye_xy - p) t / (eye_z + t)`` (similar triangles).  ``background``
+    (blue, green, red) is what shows through the holes, where it is known.  Raises what `Picture.pixels`
+    raises.
 
     >>> import cv2
     >>> pixels = np.full((80, 80, 3), 60, np.uint8)
