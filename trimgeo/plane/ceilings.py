@@ -1,0 +1,107 @@
+"""The most room that a body can have at any pose in a small box: a proof from the pairs that are near there.
+
+A pair of a corner and a side bounds the room by a function that is all but linear in the pose.  The
+multipliers of a linear program weigh the pairs so that shift and turn cancel out; what is left holds for the
+whole box, but for the second order, which is added.  So boxes around a best pose, and along a row of equally
+good ones, need not be cut up to dust.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from trimgeo.plane.least import best_step
+from trimgeo.plane.poses import Ground
+from trimgeo.plane.rings import Floats, right_of
+from trimgeo.plane.touches import Pose, Touches, placed, touches
+
+_HAIR: Final = 1e-7
+"""mm: solid is looked for this much behind a side."""
+
+_ROUNDS: Final = 4
+"""Times that pairs which prove nothing are left out."""
+
+
+def ceiling(ground: Ground, pose: Pose, half: float, half_turn: float) -> float:
+    """The most room, mm, of any pose within ``half`` mm and ``half_turn`` radians of one.
+
+    Infinite where the near pairs prove nothing.  Negative where no pose of the box fits, and then by no
+    meaningful amount.  For a pose that fits, the room is at most the way from a corner of the body to any
+    point that is not in the room, or from a corner of the room to any point of the body: their feet on a
+    side, as long as all behind that side is solid as far as the feet can go.  Second order: a turn by δ
+    moves a point at r by rδ²/2 off the tangent; a turn after a shift by h adds hδ; a gap g seen ρ askew is
+    longer by up to ρ²/2(g - ρ).
+
+    >>> from trimgeo.plane.poses import ground
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 9))
+    >>> ceiling(tray, np.array([2.5, 4.0, 0.0]), 0.1, 0.01) < 0.51
+    True
+    """
+    shift = 2**0.5 * half
+    window = 2 * (shift + ground.radius * half_turn) + half
+    near = touches(ground.body, ground.room, pose, window)
+    arm = np.hypot(*(np.where(near.corner[:, None], near.body, near.wall) - pose[:2]).T)
+    reach = shift + arm * half_turn
+    clear = near.gap > 1.5 * reach
+    with np.errstate(divide="ignore", invalid="ignore"):
+        askew = np.where(near.flat, 0.0, reach**2 / (2 * (near.gap - reach)))
+    most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn) + askew
+    slopes = np.column_stack([near.normal, near.lever])
+    box = np.array([half, half, half_turn])
+    usable = near.flat | clear
+    for _ in range(_ROUNDS):
+        which = np.flatnonzero(usable)
+        if len(which) == 0:
+            return np.inf
+        found = best_step(most[which], slopes[which], box)
+        used = which[found.shares > 1e-9]
+        solid = _solid_behind(ground, pose, near.take(used), reach[used])
+        if solid.all():
+            shares = found.shares
+            return float(shares @ most[which] + box @ np.abs(shares @ slopes[which])) + _HAIR
+        usable[used[~solid]] = False
+    return np.inf
+
+
+def _solid_behind(ground: Ground, pose: Pose, near: Touches, reach: Floats) -> NDArray[np.bool_]:
+    """Whether all that lies behind the side of each pair is wall, or body, as far as its foot may go."""
+    solid = np.ones(len(near.gap), dtype=bool)
+    out = np.where(near.corner[:, None], near.normal, -near.normal)
+    foot = np.where(near.corner[:, None], near.wall, near.body)
+    way = right_of(out)
+    ahead, deep = reach[:, None] * way, (np.maximum(reach - near.gap, 0.0) + _HAIR)[:, None] * out
+    start = foot - _HAIR * out
+    blocks = shapely.polygons(
+        np.stack([start - ahead, start + ahead, foot + ahead - deep, foot - ahead - deep], 1)
+    )
+    walls = near.flat & near.corner
+    solid[walls] = ~shapely.intersects(ground.room.area, blocks[walls])
+    sides = near.flat & ~near.corner
+    if sides.any():
+        body = shapely.transform(ground.body.area, lambda xy: placed(xy, pose))
+        solid[sides] = shapely.contains(body, blocks[sides])
+    return solid
+
+
+def sticks_out(ground: Ground, pose: Pose, half: float, half_turn: float) -> bool:
+    """Whether the body leaves the room at every pose of a box: one point of it deep in a wall tells.
+
+    >>> from trimgeo.plane.poses import ground
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 9))
+    >>> sticks_out(tray, np.array([1.5, 4.0, 0.0]), 0.1, 0.01)
+    True
+    """
+    body = shapely.transform(ground.body.area, lambda xy: placed(xy, pose))
+    outside = shapely.get_parts(shapely.difference(body, ground.room.area))
+    outside = outside[shapely.area(outside) > 0]
+    if len(outside) == 0:
+        return False
+    largest = outside[int(np.argmax(shapely.area(outside)))]
+    inner = shapely.get_coordinates(shapely.maximum_inscribed_circle(largest, tolerance=half))[:1]
+    points = np.vstack([shapely.get_coordinates(outside), inner])
+    moved = 2**0.5 * half + np.hypot(*(points - pose[:2]).T) * half_turn
+    return bool(np.any(shapely.distance(ground.room.area, shapely.points(points)) > moved))

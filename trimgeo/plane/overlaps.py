@@ -1,0 +1,105 @@
+"""How far a body sticks out of a room where it does not fit: the greatest distance from the room of any part.
+
+That is the least by which the room would have to grow, all round, to hold it.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from trimgeo.plane.distances import cross
+from trimgeo.plane.poses import Ground
+from trimgeo.plane.rings import Floats, border_of
+from trimgeo.plane.touches import Area, Pose, Touches, placed, touches
+
+_MOST_SAMPLES: Final = 160
+"""Samples along what sticks out, before the deepest are looked at closer."""
+
+_CLOSER: Final = 40
+"""So many times finer samples beside the deepest ones."""
+
+
+def overlaps(ground: Ground, pose: Pose, spacing: float) -> Touches:
+    """Points of what sticks out as pairs with the nearest points of the room, gaps negative.
+
+    Along the border of what sticks out, ``spacing`` mm apart or a little more, and the middles of posts
+    within the body; where nothing sticks out, none.
+    """
+    outside = _outside(ground, pose)
+    if outside.is_empty:
+        points = np.empty((0, 2))
+    else:
+        spacing = max(spacing, float(outside.length) / _MOST_SAMPLES)
+        points = shapely.get_coordinates(shapely.segmentize(outside, spacing))
+    found = _pairs(ground, pose, np.vstack([points, _held_posts(ground, pose)]))
+    return found.take(found.gap < -1e-9)
+
+
+def _outside(ground: Ground, pose: Pose) -> Area:
+    """What sticks out, its slivers too."""
+    body = shapely.transform(ground.body.area, lambda xy: placed(xy, pose))
+    return MultiPolygon(
+        [part for part in shapely.get_parts(shapely.difference(body, ground.room.area)) if part.area > 0]
+    )
+
+
+def _held_posts(ground: Ground, pose: Pose) -> Floats:
+    """The middles of posts within the body, shape (n, 2)."""
+    walls = ground.wall_points[0]
+    middles = walls[walls[:, 2] > 0, :2]
+    sine, cosine = np.sin(pose[2]), np.cos(pose[2])
+    x, y = (middles - pose[:2]).T
+    return np.asarray(
+        middles[shapely.contains_xy(ground.body.area, cosine * x + sine * y, cosine * y - sine * x)]
+    )
+
+
+def _pairs(ground: Ground, pose: Pose, points: Floats) -> Touches:
+    """The pairs of some points of the body, in the room's frame, that lie outside the room."""
+    room = ground.room
+    away = points[:, None] - room.starts
+    share = np.clip((away * room.steps).sum(axis=-1) / (room.steps**2).sum(axis=-1), 0.0, 1.0)
+    away = away - share[..., None] * room.steps
+    square = (away**2).sum(axis=-1)
+    side = square.argmin(axis=1) if len(points) else np.empty(0, dtype=np.intp)
+    rows = np.arange(len(points))
+    deep = np.sqrt(square[rows, side])
+    reach = away[rows, side]
+    normal = -reach / np.where(deep > 1e-9, deep, 1.0)[:, None]
+    known = np.ones(len(rows), dtype=bool)
+    return Touches(-deep, normal, cross(points - pose[:2], normal), points, points - reach, known, ~known)
+
+
+def overlap(ground: Ground, pose: Pose) -> float:
+    """How far the body sticks out of the room at a pose, mm; 0 where it fits.
+
+    >>> import shapely
+    >>> from trimgeo.plane.poses import ground
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 9))
+    >>> round(overlap(tray, np.array([1.75, 4.0, 0.0])), 6)
+    0.25
+    """
+    outside = _outside(ground, pose)
+    if outside.is_empty:
+        return 0.0
+    spacing = float(outside.length) / _MOST_SAMPLES
+    rings = border_of(shapely.segmentize(outside, spacing))
+    deep = -_pairs(ground, pose, rings.starts).gap
+    deepest = deep >= deep.max() - spacing
+    shares = np.linspace(0, 1, _CLOSER)[:, None]
+    finer = (rings.starts[deepest] + shares[..., None] * rings.steps[deepest]).reshape(-1, 2)
+    finer = np.vstack([finer, _held_posts(ground, pose)])
+    return max(float(deep.max()), float(np.max(-_pairs(ground, pose, finer).gap)))
+
+
+def near_and_over(ground: Ground, pose: Pose, window: float, spacing: float) -> Touches:
+    """All that holds a body which does not fit: what sticks out, and pairs that nearly touch, in a window."""
+    out = overlaps(ground, pose, spacing)
+    near = touches(ground.body, ground.room, pose, np.inf)
+    near = near.take(near.gap >= 0)
+    both = Touches(*(np.concatenate(pair) for pair in zip(out, near, strict=True)))
+    return both.take(both.gap <= both.gap.min() + window)
