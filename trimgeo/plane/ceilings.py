@@ -46,30 +46,31 @@ def ceiling(ground: Ground, pose: Pose, half: float, half_turn: float) -> float:
     near = touches(ground.body, ground.room, pose, window)
     arm = np.hypot(*(np.where(near.corner[:, None], near.body, near.wall) - pose[:2]).T)
     reach = shift + arm * half_turn
-    clear = near.gap > 1.5 * reach
+    clear, sliding = near.gap > 1.5 * reach, near.flat.copy()
     with np.errstate(divide="ignore", invalid="ignore"):
-        askew = np.where(near.flat, 0.0, reach**2 / (2 * (near.gap - reach)))
-    most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn) + askew
+        askew = reach**2 / (2 * (near.gap - reach))
+    most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn)
     slopes = np.column_stack([near.normal, near.lever])
     box = np.array([half, half, half_turn])
-    usable = near.flat | clear
     for _ in range(_ROUNDS):
-        which = np.flatnonzero(usable)
+        which = np.flatnonzero(sliding | clear)
         if len(which) == 0:
             return np.inf
-        found = best_step(most[which], slopes[which], box)
-        used = which[found.shares > 1e-9]
+        here = most[which] + np.where(sliding[which], 0.0, askew[which])
+        found = best_step(here, slopes[which], box)
+        used = which[(found.shares > 1e-9) & sliding[which]]
         solid = _solid_behind(ground, pose, near.take(used), reach[used])
         if solid.all():
-            shares = found.shares
-            return float(shares @ most[which] + box @ np.abs(shares @ slopes[which])) + _HAIR
-        usable[used[~solid]] = False
+            return float(found.shares @ here + box @ np.abs(found.shares @ slopes[which])) + _HAIR
+        sliding[used[~solid]] = False
     return np.inf
 
 
 def _solid_behind(ground: Ground, pose: Pose, near: Touches, reach: Floats) -> NDArray[np.bool_]:
     """Whether all that lies behind the side of each pair is wall, or body, as far as its foot may go."""
     solid = np.ones(len(near.gap), dtype=bool)
+    if len(solid) == 0:
+        return solid
     out = np.where(near.corner[:, None], near.normal, -near.normal)
     foot = np.where(near.corner[:, None], near.wall, near.body)
     way = right_of(out)
