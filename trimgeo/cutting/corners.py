@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 
 from trimgeo import tables
+from trimgeo.cutting.courses import Course, Ground, Stop, course, ground
 from trimgeo.cutting.edges import Chain
-from trimgeo.cutting.lines import Course, Ground, Stop, course, ground, reach
+from trimgeo.cutting.reach import reach
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import XY, Corner, Cut
@@ -35,7 +36,7 @@ def corners(
     and k·cot θ more where the angle θ of the waste is under 90°; a bit leaves a fillet of half its diameter
     on the guide line, and s more on the edge after even sanding.  At a corner on the board's edge a cut may
     run out into air: it is inside only where the run-out does not fit.  Raises as
-    `trimgeo.cutting.lines.reach` does.
+    `trimgeo.cutting.reach.reach` does.
 
     >>> from trimgeo.cutting.edges import chains, new_edges
     >>> board = Ring(shapely.box(0, 0, 100, 60))
