@@ -27,7 +27,8 @@ def lines(
     it would enter the outline.  What lies off the board by more than the run-out is cut away from it, so that
     a closed line whose mitre tips do is open there.  Raises as `reach` does.
 
-    >>> board, part = Ring(shapely.box(0, 0, 100, 60)), Ring(shapely.box(0, 0, 40, 60))
+    >>> from shapely import box
+    >>> board, part = Ring(box(0, 0, 100, 60)), Ring(box(0, 0, 40, 60))
     >>> cut = Cut(1, LineString([(40, 0), (40, 60)]))
     >>> along = lines(part, board, [cut], Cutter(kind="bit", kerf=2.0), Finish(sanding=0.5), 1.6)
     >>> np.round(along.guide[0].coords, 6).tolist(), along.kerf_band.area

@@ -235,6 +235,16 @@ class PartTable(Table):
         return self
 
 
+class Holder(Table):
+    """What holds the cutter: a cylinder about its axis."""
+
+    radius: Positive = required("the radius of the hand-piece's holder in mm, such as 10")
+    reach: NotNegative = required(
+        "how far it begins from the cutter, along the cutter's axis, in mm, such as 6: from a wheel's side, "
+        "from a bit's tip"
+    )
+
+
 class Cutter(Table):
     """``[cutter]``: what cuts, and how far it strays."""
 
@@ -243,6 +253,10 @@ class Cutter(Table):
     diameter: Positive | None = key(None, "the diameter of the wheel or bit in mm, such as 38")
     wander: NotNegative = key(0.3, "how far the hand strays to either side in mm, such as 0.3")
     breakthrough: NotNegative = key(0.5, "how far a wheel passes the far face in mm, such as 0.5")
+    face: Face = key("top", 'the face from which it is cut: "top" or "bottom"')
+    holder: Holder | None = key(
+        None, "the holder of the hand-piece, such as { radius = 10, reach = 6 }, to see what it runs into"
+    )
 
 
 class Finish(Table):

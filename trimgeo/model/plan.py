@@ -126,13 +126,51 @@ class Corner:
     """A corner between two new edges: what a round cutter leaves or overruns there.
 
     ``stop_short`` (wheels, inside corners): from the guide line's corner back along the cut to the
-    wheel's axle.  ``fillet``: radius left on the finished edge by a bit.
+    wheel's axle.  ``fillet``: radius left on the finished edge by a bit.  ``left`` (wheels, inside corners):
+    what the wheel leaves of each cut before that corner, on the face that it stands on and on the other.
     """
 
     at: XY
     inside: bool
     stop_short: float | None
     fillet: float | None
+    left: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Hit:
+    """What the cutter would run into: a part that stays, ``height`` mm above the face that is cut from.
+
+    ``by`` is the wheel itself or the holder of the hand-piece, the latter over the ``side`` of the waste or
+    of the kept board; along which ``cut``.
+    """
+
+    name: str
+    height: float
+    cut: int
+    by: Literal["wheel", "holder"]
+    side: Literal["waste", "kept"] | None = None
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole to drill in the waste, so that a blade can start there: its centre, mm, and for which cut."""
+
+    at: XY
+    diameter: float
+    cut: int
+
+
+@dataclass(frozen=True)
+class Support:
+    """How to hold the board: relief cuts in the waste, made first, and where to clamp.
+
+    ``relief`` are straight lines from the board's edge to beside the kerf; ``clamp`` is the middle and the
+    radius, mm, of the largest place on the kept board on which no part stands.
+    """
+
+    relief: tuple[LineString, ...]
+    clamp: tuple[XY, float] | None
 
 
 @dataclass(frozen=True)
