@@ -19,6 +19,9 @@ START_HOLE: Final = 2.0
 LONGEST_WASTE: Final = 50.0
 """Waste that hangs on along more than this, mm, tears when the last of it is cut (common practice)."""
 
+_HAIR: Final = 1e-6
+"""mm beside a cut: on the waste for sure."""
+
 LEAST_RELIEF: Final = 4.0
 """Waste narrower than this, mm, bends instead of tearing: it needs no relief cut (common practice)."""
 
@@ -33,15 +36,16 @@ def start_holes(
 ) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
     """A hole for each line that a blade cannot enter from the board's edge, and a sentence where none fits.
 
-    Its rim keeps outside the guide line by the wander, and within the board; of all such places it is
-    the nearest to where the first cut of that line starts.  Wheels and bits need none: they are lowered.
+    Its rim keeps outside the guide line by the wander, and within the board; of all such places it is the
+    nearest to where the first cut of that line starts, seen straight back along it.  Wheels and bits need
+    none: they are lowered.
 
     >>> cuts = [Cut(1, LineString([(10, 10), (30, 10), (30, 30), (10, 30), (10, 10)]))]
     >>> ring, part = LineString(shapely.box(9, 9, 31, 31).exterior), shapely.box(10, 10, 30, 30)
     >>> board, saw = shapely.box(0, 0, 60, 60), Cutter(kind="blade", kerf=1.0)
     >>> holes, _ = start_holes([ring], cuts, part, board, saw, 0.5)
     >>> [(round(hole.at[0], 2), round(hole.at[1], 2), hole.diameter) for hole in holes]
-    [(8.73, 8.73, 2.0)]
+    [(8.2, 9.0, 2.0)]
     """
     if cutter.kind != "blade":
         return (), ()
@@ -64,7 +68,9 @@ def start_holes(
                 "Use a thinner blade, or start at the edge."
             )
             continue
-        x, y = shapely.get_coordinates(shapely.shortest_line(free, Point(first.start)))[0]
+        along = unit(np.diff(shapely.get_coordinates(first.line)[:2], axis=0)[0])
+        ahead = first.start - clear * along + (sanding + cutter.kerf / 2) * right_of(along)
+        x, y = shapely.get_coordinates(shapely.shortest_line(free, Point(ahead)))[0]
         holes.append(Hole((float(x), float(y)), diameter, first.n))
     return tuple(holes), tuple(said)
 
@@ -96,11 +102,11 @@ def relief_cuts(
         pieces = int(np.ceil(cut.length / LONGEST_WASTE))
         for share in np.arange(1, pieces) / pieces:
             foot = start + share * (end - start)
-            beside = shapely.intersection(LineString([foot + 1e-6 * out, foot + far * out]), waste)
+            beside = shapely.intersection(LineString([foot + _HAIR * out, foot + far * out]), waste)
             near = [part for part in shapely.get_parts(beside) if part.distance(Point(foot)) < 1e-3]
             if not near or near[0].length < beyond + LEAST_RELIEF:
                 continue
-            inner, outer = foot + beyond * out, foot + near[0].length * out
+            inner, outer = foot + beyond * out, foot + (near[0].length + _HAIR) * out
             if _on(board, outer):
                 found.append(LineString([outer, inner]))
     return tuple(found)
