@@ -39,7 +39,7 @@ def inside_corner(solids, waste, cutter, sanding, thickness):
 
 
 def differences(solids, seed):
-    """What ours and the solids differ by, mm: stop, left on the near and on the far face, corner of the bit."""
+    """What ours and the solids differ by, mm: stop, left on near and far face, corner of the bit."""
     rng = np.random.default_rng(seed)
     waste, thickness, sanding = rng.uniform(30, 170), rng.uniform(0.8, 3.2), rng.uniform(0.1, 0.8)
     beyond, kerf, diameter = rng.uniform(0, 1), rng.uniform(0.4, 2), rng.uniform(15, 80)

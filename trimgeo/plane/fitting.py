@@ -16,7 +16,7 @@ from trimgeo.plane.overlaps import near_and_over, overlap
 from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
-from trimgeo.plane.touches import Area, Pose, Touches, placed, touches
+from trimgeo.plane.touches import Area, Pose, placed, touches
 
 PROVED: Final = 0.005
 """mm: where the proof ends, no pose has so much more room than was found: a tenth of what can be measured."""
@@ -29,10 +29,10 @@ _FINE: Final = 150
 
 _MOST_BOXES: Final = 60_000
 _MOST_CEILINGS: Final = 1500
-_TRIED: Final = 4
+_TRIED: Final = 5
 """Boxes of each size from which the search climbs."""
 
-_CLIMB_ON: Final = 5
+_CLIMB_ON: Final = 10
 """Poses from which the search climbs by what really sticks out."""
 
 _ALIKE: Final = 1e-6
@@ -124,7 +124,7 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
     """
     floor = -overlap(base, start)
     found = _searched(base, start, partial(_nearly, base), floor, proved=False)
-    look = partial(_stuck, base)
+    look = partial(near_and_over, base)
     for at in found.tops[:_CLIMB_ON]:
         _, pose = roomier(look, base.radius, at, base.size / _FINE, enough=1e-4)
         room = -overlap(base, pose)
@@ -136,12 +136,8 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
 def _nearly(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
     """A pose near by that all but fits, and minus how far the body sticks out there."""
     _, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough=1e-1)
-    _, pose = roomier(partial(_stuck, base), base.radius, pose, reach / 2, enough=5e-2)
+    _, pose = roomier(partial(near_and_over, base), base.radius, pose, reach / 2, enough=2e-2)
     return -overlap(base, pose), pose
-
-
-def _stuck(base: Ground, pose: Pose, window: float) -> Touches:
-    return near_and_over(base, pose, window, window / 40)
 
 
 def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: bool) -> _Found:
@@ -213,9 +209,7 @@ def _told(base: Ground, found: _Found, middle: Floats) -> MostRoom:
     angle = (pose[2] + np.pi) % (2 * np.pi) - np.pi
     shift = placed(-middle[None], pose)[0]
     near = (
-        touches(base.body, base.room, pose, np.inf)
-        if room >= -_ALIKE
-        else near_and_over(base, pose, np.inf, 0.01)
+        touches(base.body, base.room, pose, np.inf) if room >= -_ALIKE else near_and_over(base, pose, np.inf)
     )
     near = near.take(near.gap <= room + 10 * PROVED)
     binds = tuple(

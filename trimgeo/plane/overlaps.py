@@ -16,27 +16,28 @@ from trimgeo.plane.poses import Ground
 from trimgeo.plane.rings import Floats, border_of
 from trimgeo.plane.touches import Area, Pose, Touches, placed, touches
 
-_MOST_SAMPLES: Final = 160
-"""Samples along what sticks out, before the deepest are looked at closer."""
-
-_CLOSER: Final = 40
-"""So many times finer samples beside the deepest ones."""
+_SAMPLES: Final = 160
+"""Samples along the border of what sticks out, before the deepest are looked at closer."""
 
 
-def overlaps(ground: Ground, pose: Pose, spacing: float) -> Touches:
+def overlaps(ground: Ground, pose: Pose, closer: int = 8) -> Touches:
     """Points of what sticks out as pairs with the nearest points of the room, gaps negative.
 
-    Along the border of what sticks out, ``spacing`` mm apart or a little more, and the middles of posts
-    within the body; where nothing sticks out, none.
+    Along the border of what sticks out, ``closer`` times as close to each other beside the deepest, and the
+    middles of posts within the body; where nothing sticks out, none.
     """
     outside = _outside(ground, pose)
     if outside.is_empty:
-        points = np.empty((0, 2))
-    else:
-        spacing = max(spacing, float(outside.length) / _MOST_SAMPLES)
-        points = shapely.get_coordinates(shapely.segmentize(outside, spacing))
-    found = _pairs(ground, pose, np.vstack([points, _held_posts(ground, pose)]))
-    return found.take(found.gap < -1e-9)
+        return _pairs(ground, pose, np.empty((0, 2)))
+    spacing = float(outside.length) / _SAMPLES
+    rings = border_of(shapely.segmentize(outside, spacing))
+    coarse = _pairs(ground, pose, rings.starts)
+    deepest = (
+        coarse.gap <= coarse.gap.min() + 2 * spacing
+    )  # so that both sides of a deepest one are among them
+    shares = (np.arange(1, closer) / closer)[:, None, None]
+    finer = (rings.starts[deepest] + shares * rings.steps[deepest]).reshape(-1, 2)
+    return _pairs(ground, pose, np.vstack([rings.starts, finer, _held_posts(ground, pose)]))
 
 
 def _outside(ground: Ground, pose: Pose) -> Area:
@@ -83,22 +84,12 @@ def overlap(ground: Ground, pose: Pose) -> float:
     >>> round(overlap(tray, np.array([1.75, 4.0, 0.0])), 6)
     0.25
     """
-    outside = _outside(ground, pose)
-    if outside.is_empty:
-        return 0.0
-    spacing = float(outside.length) / _MOST_SAMPLES
-    rings = border_of(shapely.segmentize(outside, spacing))
-    deep = -_pairs(ground, pose, rings.starts).gap
-    deepest = deep >= deep.max() - spacing
-    shares = np.linspace(0, 1, _CLOSER)[:, None]
-    finer = (rings.starts[deepest] + shares[..., None] * rings.steps[deepest]).reshape(-1, 2)
-    finer = np.vstack([finer, _held_posts(ground, pose)])
-    return max(float(deep.max()), float(np.max(-_pairs(ground, pose, finer).gap)))
+    return -float(overlaps(ground, pose, closer=40).gap.min(initial=0.0))
 
 
-def near_and_over(ground: Ground, pose: Pose, window: float, spacing: float) -> Touches:
+def near_and_over(ground: Ground, pose: Pose, window: float) -> Touches:
     """All that holds a body which does not fit: what sticks out, and pairs that nearly touch, in a window."""
-    out = overlaps(ground, pose, spacing)
+    out = overlaps(ground, pose)
     near = touches(ground.body, ground.room, pose, np.inf)
     near = near.take(near.gap >= 0)
     both = Touches(*(np.concatenate(pair) for pair in zip(out, near, strict=True)))
