@@ -93,24 +93,37 @@ def _strip(one: Pass, half: float, low: float, high: float) -> Polygon:
 
 
 def hit_sentences(found: Sequence[Hit]) -> tuple[str, ...]:
-    """What to do about each part that is in the way, in words.
+    """What to do about the parts that are in the way, cut by cut, in words.
 
     >>> hit_sentences([Hit("J1", 12.0, 3, "holder", "kept")])
-    ('J1 stands 12.0 mm high: along cut 3 hold the hand-piece over the waste, or it runs into it.',)
+    ('Along cut 3 hold the hand-piece over the waste: over the kept board it runs into J1 (12.0 mm high).',)
     """
-    by_part: dict[tuple[str, float, int], set[tuple[str, str | None]]] = {}
-    for hit in found:
-        by_part.setdefault((hit.name, hit.height, hit.cut), set()).add((hit.by, hit.side))
-    said = []
-    for (name, height, cut), ways in by_part.items():
-        sides = {side for by, side in ways if by == "holder"}
-        text = f"{name} stands {height:.1f} mm high: along cut {cut} "
-        if ("wheel", None) in ways:
-            said.append(text + "the wheel runs into it: take it off, or saw the end of that cut.")
-        elif sides == {"kept"}:
-            said.append(text + "hold the hand-piece over the waste, or it runs into it.")
-        elif sides == {"waste"}:
-            said.append(text + "hold the hand-piece over the kept board, or it runs into it.")
-        else:
-            said.append(text + "the hand-piece runs into it: take it off, or cut from the other face.")
+    said: list[str] = []
+    for cut in dict.fromkeys(hit.cut for hit in found):
+        ways: dict[tuple[str, str | None], list[str]] = {}
+        for hit in found:
+            if hit.cut == cut:
+                ways.setdefault((hit.by, hit.side), []).append(f"{hit.name} ({hit.height:.1f} mm high)")
+        said += _about({way: ", ".join(parts) for way, parts in ways.items()}, f"Along cut {cut}")
     return tuple(said)
+
+
+def _about(names: dict[tuple[str, str | None], str], cut: str) -> list[str]:
+    """Sentences on one cut: ``names`` of the parts in the way, by what runs into them, and where."""
+    said = []
+    if parts := names.get(("wheel", None)):
+        said.append(f"{cut} the wheel runs into {parts}: take it off, or saw the end of that cut.")
+    kept, waste = names.get(("holder", "kept")), names.get(("holder", "waste"))
+    if kept and waste:
+        said.append(
+            f"{cut} the hand-piece runs into {kept} over the kept board and into {waste} over the waste: "
+            "take one of them off, or cut from the other face."
+        )
+    elif kept or waste:
+        here, there = ("waste", "kept board") if kept else ("kept board", "waste")
+        said.append(
+            f"{cut} hold the hand-piece over the {here}: over the {there} it runs into {kept or waste}."
+        )
+    if parts := names.get(("holder", None)):
+        said.append(f"{cut} the hand-piece runs into {parts}: take it off, or use a longer bit.")
+    return said

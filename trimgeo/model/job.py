@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 
 from trimgeo.model.capture import ViewTable
+from trimgeo.model.case import CaseTable, Disc, ShapeFile
 from trimgeo.model.keys import (
     BY_FORM,
     CIRCLE,
@@ -49,13 +50,6 @@ from trimgeo.model.keys import (
     one_of_keys,
     required,
 )
-
-
-class ShapeFile(Table):
-    """Shapes drawn elsewhere, in a DXF or SVG file."""
-
-    file: FileName = required('the name of a DXF or SVG file, such as "edge.dxf"')
-    layer: Name | None = key(None, 'the layer of that file to read, such as "EDGE"')
 
 
 class EdgeView(Table):
@@ -128,13 +122,6 @@ class BoardTable(Table):
             found = f"found a layer {self.depths[-1]:g} mm deep in a board {self.thickness:g} mm thick"
             raise fault("depths", found, "give depths within the thickness")
         return self
-
-
-class Disc(Table):
-    """An exact circle."""
-
-    at: Point = required("its centre, such as [10, 20]")
-    diameter: Positive = required("its diameter in mm, such as 3.2")
 
 
 class Track(Table):
@@ -375,6 +362,7 @@ class Job(Table):
     clearance: ClearanceTable = key(ClearanceTable(), "required clearances, a [clearance] table")
     placing: Placing = key(Placing(), "standard uncertainties, a [placing] table")
     outline: OutlineTable | None = key(None, "the finished outline, an [outline] table")
+    case: CaseTable | None = key(None, "the enclosure, a [case] table")
     sheet: SheetTable = key(SheetTable(), "the paper, a [sheet] table")
     probe: tuple[ProbeTable, ...] = key((), "places to measure, each a [[probe]] table")
     folder: Path = Path()

@@ -162,6 +162,29 @@ class Hole:
 
 
 @dataclass(frozen=True)
+class Fit:
+    """Whether the finished board goes into its case, by the pose that leaves it the most room.
+
+    Turned by ``angle`` degrees about the board frame's (0, 0) and then moved by ``shift``, it has ``spare``
+    mm more than the gap all round (negative: less); no pose has more than ``most``.  ``as_placed`` is the
+    same where it lies in the board frame.  ``binds`` are pairs of points, of the board and of the case,
+    between which it is closest; ``too_high`` are parts that the lid or the floor does not clear, and by how
+    much it lacks.  ``notes``
+    say all that in words.
+    """
+
+    fits: bool
+    spare: float
+    most: float
+    shift: XY
+    angle: float
+    as_placed: float
+    binds: tuple[tuple[XY, XY], ...]
+    too_high: tuple[tuple[str, float], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Support:
     """How to hold the board: relief cuts in the waste, made first, and where to clamp.
 
@@ -214,6 +237,10 @@ class Plan:
     set_out: tuple[SetOut, ...]
     unknown_layers: tuple[int, ...]
     warnings: tuple[str, ...]
+    fit: Fit | None = None
+    hits: tuple[Hit, ...] = ()
+    start_holes: tuple[Hole, ...] = ()
+    support: Support | None = None
 
     @property
     def state(self) -> State:
