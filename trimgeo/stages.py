@@ -26,7 +26,7 @@ from trimgeo.errors import JobError, quoted
 from trimgeo.jobfile import entries, need, need_to_cut
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
-from trimgeo.model.plan import Choice, Lift, Lines, Plan, Row, Trade
+from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Row, Trade
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
@@ -119,16 +119,7 @@ def plan(board: Board) -> Plan:
     linked = chains(unordered, finished)
     cuts = order_cuts(unordered, linked, board.edge)
     along = lines(finished, board.edge, cuts, cutter, finish, job.board.thickness)
-    clearances = rows(
-        (*board.keepouts, *board.ignored),
-        finished.polygon,
-        [cut.line for cut in cuts],
-        board.edge.polygon,
-        cutter.wander,
-        finish.sanding,
-        job.placing,
-        _line_on_board(board),
-    )
+    clearances = _clearances(board, finished, cuts)
     minimum, inner_minimum = minima(clearances, job.board.layers)
     turns = corners(cuts, linked, cutter, finish, job.board.thickness, board.edge)
     lifted = _lifted(board, along, clearances)
@@ -154,12 +145,22 @@ def plan(board: Board) -> Plan:
             *crossed_holes(board.holes, [cut.line for cut in cuts]),
             *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
             *odd_bit(cutter),
-            *held.warnings,
+            *held.notes,
         ),
-        fit=held.fit,
-        hits=held.hits,
-        start_holes=held.start_holes,
-        support=held.support,
+        holding=held,
+    )
+
+
+def _clearances(board: Board, finished: Ring, cuts: Sequence[Cut]) -> tuple[Row, ...]:
+    return rows(
+        (*board.keepouts, *board.ignored),
+        finished.polygon,
+        [cut.line for cut in cuts],
+        board.edge.polygon,
+        need(board.job, "cutter").wander,
+        need(board.job, "finish").sanding,
+        board.job.placing,
+        _line_on_board(board),
     )
 
 

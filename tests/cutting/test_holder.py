@@ -77,13 +77,13 @@ def test_the_parts_in_the_way_are_those_that_a_point_of_the_solid_meets(seed: in
 
 def test_a_wheel_reaches_further_over_a_tall_part_than_into_the_board() -> None:
     # Along y = 30 towards the inside corner at (60, 30) and 12 mm beyond it: the wheel cuts 8.68 mm ahead of
-    # its # axle in the board's face, and at 15 mm height √(19² - 1.9²) = 18.9 mm: 10.2 mm further.
+    # its axle in the board's face, and at 15 mm height √(19² - 1.9²) = 18.9 mm: 10.2 mm further.
     beyond = [Standing("J1", 15.0, box(45, 28, 51, 33)), Standing("J2", 15.0, box(40, 28, 49, 33))]
     low = Standing("J3", 0.5, box(45, 28, 51, 33))
     found = hits(axles(ELL, WHEEL), [*beyond, low], WHEEL, THICKNESS)
     assert {hit.name for hit in found if hit.by == "wheel"} == {"J1"}
-    (said,) = [text for text in hit_sentences(found) if "the wheel runs into it" in text]
-    assert said.startswith("J1 stands 15.0 mm high: along cut ")
+    (said,) = [text for text in hit_sentences(found) if "the wheel runs into" in text]
+    assert "the wheel runs into J1 (15.0 mm high)" in said
 
 
 def test_a_holder_hits_what_is_higher_than_its_underside_and_on_its_side() -> None:
@@ -93,7 +93,7 @@ def test_a_holder_hits_what_is_higher_than_its_underside_and_on_its_side() -> No
     found = hits(axles(half, WHEEL), [tall, low], WHEEL, THICKNESS)
     assert [(hit.name, hit.by, hit.side) for hit in found] == [("C1", "holder", "kept")]
     assert hit_sentences(found) == (
-        "C1 stands 6.4 mm high: along cut 1 hold the hand-piece over the waste, or it runs into it.",
+        "Along cut 1 hold the hand-piece over the waste: over the kept board it runs into C1 (6.4 mm high).",
     )
 
 

@@ -67,15 +67,15 @@ def most_room(part, cavity, seed=0):
         if spacing != max(0.4, 50 * step[2]):
             spacing = max(0.4, 50 * step[2])
             found = rooms(about, cavity, poses, spacing)
-        for _ in range(2 if len(poses) > 8 else 4):
+        for _ in range(2 if len(poses) > 12 else 4):
             tried = poses[:, None] + step * rng.uniform(-1, 1, (len(poses), 16, 3))
             rated = rooms(about, cavity, tried.reshape(-1, 3), spacing).reshape(len(poses), -1)
             pick = rated.argmax(axis=1)
             better = rated[np.arange(len(poses)), pick] > found
             poses[better], found[better] = tried[better, pick[better]], rated[better, pick[better]]
-        step = step * 0.7
+        step = step * 0.8
         if step[2] < 0.01:
-            poses, found = _best(poses, found, 8)
+            poses, found = _best(poses, found, 12)
     top = int(np.argmax(found))
     back = moved(middle[None], poses[top : top + 1] * (0, 0, 1))[0, 0]
     last = rooms(about, cavity, poses[top : top + 1], 0.01)[0]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import shapely
 
@@ -13,19 +12,9 @@ from trimgeo.cutting.holder import Standing, hit_sentences, hits
 from trimgeo.cutting.support import clamp, relief_cuts, start_holes
 from trimgeo.model.board import Board, FaceName, Ring
 from trimgeo.model.job import Cutter, Finish
-from trimgeo.model.plan import Cut, Fit, Hit, Hole, Lift, Lines, Support
+from trimgeo.model.plan import Cut, Fit, Holding, Lift, Lines, Support
 
 OnFace = tuple[FaceName, Standing]
-
-
-class Held(NamedTuple):
-    """What holds board, blade and hand-piece, and what a person has to hear about it."""
-
-    fit: Fit | None
-    hits: tuple[Hit, ...]
-    start_holes: tuple[Hole, ...]
-    support: Support
-    warnings: tuple[str, ...]
 
 
 def holding(
@@ -36,7 +25,7 @@ def holding(
     lifted: Sequence[Lift],
     cutter: Cutter,
     finish: Finish,
-) -> Held:
+) -> Holding:
     """Fit, collisions, start holes and support of a cut that is laid.
 
     What stands on the finished board counts for the case; all that is not lifted counts for the hand-piece
@@ -48,7 +37,7 @@ def holding(
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
     holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
     fitted, told = _fitted(board, finished, standing)
-    return Held(
+    return Holding(
         fitted,
         met,
         holes,

@@ -51,7 +51,7 @@ def report(plan: Plan) -> Json:
             for each in plan.set_out
         ],
         "wires": None,
-        "fit": _fit(plan.fit),
+        "fit": _fit(plan.holding.fit),
         "unknown_layers": list(plan.unknown_layers),
         "files": None,
         "warnings": list(plan.warnings),

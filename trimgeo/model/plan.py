@@ -197,6 +197,17 @@ class Support:
 
 
 @dataclass(frozen=True)
+class Holding:
+    """What holds board, hand-piece and blade; ``notes`` are what a person has to hear about it."""
+
+    fit: Fit | None = None
+    hits: tuple[Hit, ...] = ()
+    start_holes: tuple[Hole, ...] = ()
+    support: Support | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Distance:
     """One caliper distance: perpendicular from the n-th side of the board edge, or from a hole's rim."""
 
@@ -237,10 +248,7 @@ class Plan:
     set_out: tuple[SetOut, ...]
     unknown_layers: tuple[int, ...]
     warnings: tuple[str, ...]
-    fit: Fit | None = None
-    hits: tuple[Hit, ...] = ()
-    start_holes: tuple[Hole, ...] = ()
-    support: Support | None = None
+    holding: Holding = Holding()
 
     @property
     def state(self) -> State:
