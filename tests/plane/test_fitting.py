@@ -107,3 +107,10 @@ def test_turning_and_shifting_both_changes_nothing(pairs: ModuleType) -> None:
     for turn, shift in ((17, (300, -200)), (191.5, (-9, 4))):
         moved = affinity.translate(affinity.rotate(cavity, turn, origin=(0, 0)), *shift)
         assert most_room(board, moved).room == pytest.approx(room, abs=1e-5)
+
+
+def test_a_board_that_would_fit_turned_about_as_well_stays_as_it_is() -> None:
+    board, cavity = box(10, 10, 50, 30), affinity.rotate(box(8, 7, 53, 34), 0.5)
+    found = most_room(board, cavity)
+    assert abs(found.angle) < 5
+    assert found.room == pytest.approx(most_room(affinity.rotate(board, 180), cavity).room, abs=1e-6)

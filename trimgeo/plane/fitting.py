@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, affinity
 
-from trimgeo.plane.ceilings import ceiling, sticks_out
+from trimgeo.plane.ceilings import ceilings, sticks_out
 from trimgeo.plane.overlaps import near_and_over, overlap
 from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
 from trimgeo.plane.rings import Floats
@@ -35,8 +35,11 @@ _TRIED: Final = 5
 _CLIMB_ON: Final = 10
 """Poses from which the search climbs by what really sticks out."""
 
+_CLOSE: Final = 1e-3
+"""mm: a climb whose next step promises less ends; the best of all goes on.  Less is no reason to turn."""
+
 _ALIKE: Final = 1e-6
-"""mm: room that is no reason to turn a board about."""
+"""mm: what rounding may take from a body that touches walls all round."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +84,9 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     found = _searched(base, as_it_is, partial(_fitting, base), -PROVED, proved=True)
     if found.room < -_ALIKE:
         found = _least_overlap(base, as_it_is)._replace(bound=found.bound)
+    else:
+        room, pose = _fitting(base, found.pose, PROVED, enough=1e-8)
+        found = found._replace(room=max(room, found.room), pose=pose if room > found.room else found.pose)
     return _told(base, found, middle)
 
 
@@ -95,9 +101,9 @@ def room_as_placed(part: Polygon, cavity: Area) -> float:
     return -overlap(ground(part, cavity), np.zeros(3))
 
 
-def _fitting(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
+def _fitting(base: Ground, pose: Pose, reach: float, enough: float = _CLOSE) -> tuple[float, Pose]:
     """A pose near by that fits, and its room; minus infinity where none was found."""
-    gap, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach)
+    gap, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough)
     body = shapely.transform(base.body.area, lambda xy: placed(xy, pose))
     fits = gap > -_ALIKE and shapely.covers(base.eased, body)
     return (gap if fits else -np.inf), pose
@@ -147,13 +153,13 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
     """
     boxes = all_poses(base, base.size / _COARSE)
     tops: list[tuple[float, Pose]] = [climb(start, boxes.half)]
-    ceilings = 0
+    looked = 0
     while True:
         best = max(floor, max(tops, key=_room)[0])
         boxes = looked_up(base, boxes, best + PROVED)
         fine = 2 * boxes.half < base.size / _FINE
-        if fine and proved and ceilings + len(boxes.most) <= _MOST_CEILINGS:
-            ceilings += len(boxes.most)
+        if fine and proved and looked + len(boxes.most) <= _MOST_CEILINGS:
+            looked += len(boxes.most)
             boxes = _proved(base, boxes, best + PROVED)
         for at in _apart(boxes, [pose for _, pose in tops], base.radius):
             tops.append(climb(at, 2 * boxes.half))
@@ -167,8 +173,9 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
         ):
             break
         boxes = split(boxes)
+    most = max(tops, key=_room)[0]
+    room, pose = next(top for top in tops if top[0] >= most - 2 * _CLOSE)  # as it is, where that is as good
     tops.sort(key=_room, reverse=True)
-    room, pose = next(top for top in tops if top[0] >= tops[0][0] - _ALIKE)
     bound = float(boxes.most.max(initial=best + PROVED))
     return _Found(room, pose, bound, tuple(pose for _, pose in tops))
 
@@ -180,8 +187,8 @@ def _room(top: tuple[float, Pose]) -> float:
 def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:
     """The boxes that may have more room than ``wanted`` by what the near pairs prove of each."""
     half, turn = boxes.half, boxes.half_turn
-    most = np.array([ceiling(base, middle, half, turn) for middle in boxes.middle])
-    boxes = boxes._replace(most=np.minimum(boxes.most, most.reshape(-1))).above(wanted)
+    most = ceilings(base, boxes.middle, half, turn)
+    boxes = boxes._replace(most=np.minimum(boxes.most, most)).above(wanted)
     out = np.array([sticks_out(base, middle, half, turn) for middle in boxes.middle], dtype=bool)
     return boxes._replace(middle=boxes.middle[~out], most=boxes.most[~out])
 

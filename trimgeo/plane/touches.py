@@ -88,12 +88,8 @@ def placed(points: Floats, pose: Pose) -> Floats:
     >>> placed(np.array([[1.0, 0.0]]), np.array([5.0, 5.0, np.pi / 2])).round(9).tolist()
     [[5.0, 6.0]]
     """
-    return np.asarray(points @ _turn(pose[2]).T + pose[:2])
-
-
-def _turn(angle: float) -> Floats:
-    sine, cosine = np.sin(angle), np.cos(angle)
-    return np.array([[cosine, -sine], [sine, cosine]])
+    sine, cosine = np.sin(pose[2]), np.cos(pose[2])
+    return np.asarray(points @ np.array([[cosine, sine], [-sine, cosine]]) + pose[:2])
 
 
 def touches(body: Shape, room: Shape, pose: Pose, window: float) -> Touches:
@@ -107,26 +103,41 @@ def touches(body: Shape, room: Shape, pose: Pose, window: float) -> Touches:
     >>> found.gap.tolist(), found.normal.tolist()
     ([0.5, 0.5], [[1.0, 0.0], [1.0, 0.0]])
     """
-    turn = _turn(pose[2])
-    corners = body.starts[~body.bends] @ turn.T + pose[:2]
+    return touches_of(body, room, pose[None], window)[1]
+
+
+def touches_of(body: Shape, room: Shape, poses: Floats, window: float) -> tuple[NDArray[np.intp], Touches]:
+    """The same at many poses, shape (m, 3): also the pose of each pair, rising, shape (n,)."""
+    sine, cosine = np.sin(poses[:, 2]), np.cos(poses[:, 2])
+    turn = np.stack([np.stack([cosine, -sine], -1), np.stack([sine, cosine], -1)], 1)
+    at = poses[:, :2]
+    corners = np.einsum("mij,nj->mni", turn, body.starts[~body.bends]) + at[:, None]
     ones = _pairs(corners, room, -room.outward, window, ends=True)
-    standing = (room.starts[room.bends] - pose[:2]) @ turn
+    standing = np.einsum("mij,mni->mnj", turn, room.starts[room.bends] - at[:, None])
     others = _pairs(standing, body, body.outward, window, ends=False)
-    normal = np.concatenate([ones.normal, -others.normal @ turn.T])
-    on_body = np.concatenate([ones.point, others.foot @ turn.T + pose[:2]])
-    both = Touches(
-        np.concatenate([ones.gap, others.gap]),
+    own = others.pose
+    normal = np.concatenate([ones.normal, -np.einsum("nij,nj->ni", turn[own], others.normal)])
+    on_body = np.concatenate([ones.point, np.einsum("nij,nj->ni", turn[own], others.foot) + at[own]])
+    on_wall = np.concatenate([ones.foot, np.einsum("nij,nj->ni", turn[own], others.point) + at[own]])
+    pose, gap = np.concatenate([ones.pose, own]), np.concatenate([ones.gap, others.gap])
+    least = np.full(len(poses), np.inf)
+    np.minimum.at(least, pose, gap)
+    near = np.flatnonzero(gap <= least[pose] + window)
+    near = near[np.argsort(pose[near], kind="stable")]
+    every = Touches(
+        gap,
         normal,
-        cross(on_body - pose[:2], normal),
+        cross(on_body - at[pose], normal),
         on_body,
-        np.concatenate([ones.foot, others.point @ turn.T + pose[:2]]),
-        np.repeat([True, False], [len(ones.gap), len(others.gap)]),
+        on_wall,
+        np.arange(len(gap)) < len(ones.gap),
         np.concatenate([ones.flat, others.flat]),
     )
-    return both.take(both.gap <= both.gap.min() + window)
+    return pose[near], every.take(near)
 
 
 class _Pairs(NamedTuple):
+    pose: NDArray[np.intp]
     gap: Floats
     normal: Floats
     point: Floats
@@ -135,18 +146,22 @@ class _Pairs(NamedTuple):
 
 
 def _pairs(points: Floats, shape: Shape, facing: Floats, window: float, ends: bool) -> _Pairs:
-    """Points against the sides of a shape, ``facing`` the side on which the points should be.
+    """Points, shape (m, n, 2), against the sides of a shape, ``facing`` the side where they should be.
 
     The ends of sides count where ``ends`` is true and the sides leave a corner that stands out.
     """
+    poses, count = points.shape[:2]
+    points = points.reshape(-1, 2)
     if len(points) == 0:
         none = np.empty((0, 2))
-        return _Pairs(np.empty(0), none, none, none, np.empty(0, dtype=bool))
+        return _Pairs(np.empty(0, dtype=np.intp), np.empty(0), none, none, none, np.empty(0, dtype=bool))
     starts, steps = shape.starts, shape.steps
     x, y = points[:, :1] - starts[:, 0], points[:, 1:] - starts[:, 1]
-    square = np.sum(steps**2, axis=1)
-    share = np.clip((x * steps[:, 0] + y * steps[:, 1]) / square, 0.0, 1.0)
-    away = np.hypot(x - share * steps[:, 0], y - share * steps[:, 1])
+    share = (x * steps[:, 0] + y * steps[:, 1]) * (1 / np.sum(steps**2, axis=1))
+    np.clip(share, 0.0, 1.0, out=share)
+    x -= share * steps[:, 0]
+    y -= share * steps[:, 1]
+    away = np.sqrt(x * x + y * y)
     inside = shapely.contains_xy(shape.area, points[:, 0], points[:, 1])
     good = inside if ends else ~inside
     counts = (share > 0) & (share < 1)
@@ -154,15 +169,16 @@ def _pairs(points: Floats, shape: Shape, facing: Floats, window: float, ends: bo
         counts |= (share == 0) & shape.bends
     counts &= good[:, None]
     bad = np.flatnonzero(~good)
-    counts[bad, np.argmin(away[bad], axis=1)] = True
-    least = -away[bad].min() if len(bad) else np.min(away, initial=np.inf, where=counts)
-    point, side = np.nonzero(counts & (np.where(good[:, None], away, -away) <= least + window))
-    sign = np.where(good[point], 1.0, -1.0)
-    gap = sign * away[point, side]
-    foot = starts[side] + share[point, side, None] * steps[side]
-    reach = points[point] - foot
-    within = (share[point, side] > 0) & (share[point, side] < 1)
+    nearest = np.argmin(away[bad], axis=1)
+    counts[bad, nearest] = True
+    away[bad] *= -1.0
+    least = np.min(np.where(counts, away, np.inf), axis=1).reshape(poses, count).min(axis=1)
+    counts &= away <= np.repeat(least + window, count)[:, None]
+    point, side = np.nonzero(counts)
+    gap, along = away[point, side], share[point, side]
+    foot = starts[side] + along[:, None] * steps[side]
+    within = (along > 0) & (along < 1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        apart = reach / gap[:, None]
+        apart = (points[point] - foot) / gap[:, None]
     normal = np.where((within | (np.abs(gap) < 1e-9))[:, None], facing[side], apart)
-    return _Pairs(gap, normal, points[point], foot, within)
+    return _Pairs(point // count, gap, normal, points[point], foot, within)
