@@ -29,27 +29,28 @@ _BLOCK: Final = 128
 """Poses looked at together: bounds the memory."""
 
 
-def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float) -> Floats:
+def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wanted: float) -> Floats:
     """The most room, mm, within ``half`` mm and ``half_turn`` radians of each of m poses, shape (m,).
 
-    Infinite where the near pairs prove nothing.  Negative where no pose of the box fits, and then by no
-    meaningful amount.  For a pose that fits, the room is at most the way from a corner of the body to any
-    point that is not in the room, or from a corner of the room to any point of the body: their feet on a
-    side, as long as all behind that side is solid as far as the feet can go; else the two points where they
-    are now.  Second order: a turn by δ moves a point at r by rδ²/2 off the tangent; a turn after a shift by h
-    adds hδ; a gap g seen ρ askew is longer by up to ρ²/2(g - ρ).
+    As near as it can be proved, or to no more than ``wanted``.  Infinite where the near pairs prove nothing.
+    Negative where no pose of the box fits, and then by no meaningful amount.  For a pose that fits, the room
+    is at most the way from a corner of the body to any point that is not in the room, or from a corner of
+    the room to any point of the body: their feet on a side, as long as all behind that side is solid as far
+    as the feet can go; else the two points where they are now.  Second order: a turn by δ moves a point at r
+    by rδ²/2 off the tangent; a turn after a shift by h adds hδ; a gap g seen ρ askew is longer by up to
+    ρ²/2(g - ρ).
 
     >>> from trimgeo.plane.poses import ground
     >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 9))
-    >>> bool(ceilings(tray, np.array([[2.5, 4.0, 0.0]]), 0.1, 0.01)[0] < 0.51)
+    >>> bool(ceilings(tray, np.array([[2.5, 4.0, 0.0]]), 0.1, 0.01, 0.5)[0] < 0.51)
     True
     """
     blocks = range(0, len(poses), _BLOCK)
-    found = [_ceilings(ground, poses[low : low + _BLOCK], half, half_turn) for low in blocks]
+    found = [_ceilings(ground, poses[low : low + _BLOCK], half, half_turn, wanted) for low in blocks]
     return np.concatenate([np.empty(0), *found])
 
 
-def _ceilings(ground: Ground, poses: Floats, half: float, half_turn: float) -> Floats:
+def _ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wanted: float) -> Floats:
     shift, box = 2**0.5 * half, np.array([half, half, half_turn])
     window = 2 * (shift + ground.radius * half_turn) + half
     pose, near = touches_of(ground.body, ground.room, poses, window)
@@ -61,8 +62,10 @@ def _ceilings(ground: Ground, poses: Floats, half: float, half_turn: float) -> F
     most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn)
     slopes = np.column_stack([near.normal, near.lever])
     bounds = np.searchsorted(pose, np.arange(len(poses) + 1))
+    # No gap grows by more than its points can move: where that is too little, no more is needed.
     found = np.full(len(poses), np.inf)
-    rest = np.arange(len(poses))
+    np.minimum.at(found, pose, near.gap + reach + _HAIR)
+    rest = np.flatnonzero(found > wanted)
     for _ in range(_ROUNDS):
         used: list[NDArray[np.intp]] = []
         for n in rest:

@@ -29,8 +29,8 @@ _FINE: Final = 150
 
 _MOST_BOXES: Final = 60_000
 _MOST_CEILINGS: Final = 1500
-_TRIED: Final = 5
-"""Boxes of each size from which the search climbs."""
+_TRIED: Final = 3
+"""Boxes of each size from which the search climbs; twice as many where nothing is proved."""
 
 _CLIMB_ON: Final = 10
 """Poses from which the search climbs by what really sticks out."""
@@ -161,7 +161,7 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
         if fine and proved and looked + len(boxes.most) <= _MOST_CEILINGS:
             looked += len(boxes.most)
             boxes = _proved(base, boxes, best + PROVED)
-        for at in _apart(boxes, [pose for _, pose in tops], base.radius):
+        for at in _apart(boxes, [pose for _, pose in tops], base.radius, _TRIED if proved else 2 * _TRIED):
             tops.append(climb(at, 2 * boxes.half))
         best = max(floor, max(tops, key=_room)[0])
         boxes = boxes.above(best + PROVED)
@@ -173,8 +173,8 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
         ):
             break
         boxes = split(boxes)
-    most = max(tops, key=_room)[0]
-    room, pose = next(top for top in tops if top[0] >= most - 2 * _CLOSE)  # as it is, where that is as good
+    best_top = max(tops, key=_room)
+    room, pose = tops[0] if tops[0][0] >= best_top[0] - 2 * _CLOSE else best_top  # as it is, if as good
     tops.sort(key=_room, reverse=True)
     bound = float(boxes.most.max(initial=best + PROVED))
     return _Found(room, pose, bound, tuple(pose for _, pose in tops))
@@ -187,20 +187,20 @@ def _room(top: tuple[float, Pose]) -> float:
 def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:
     """The boxes that may have more room than ``wanted`` by what the near pairs prove of each."""
     half, turn = boxes.half, boxes.half_turn
-    most = ceilings(base, boxes.middle, half, turn)
+    most = ceilings(base, boxes.middle, half, turn, wanted)
     boxes = boxes._replace(most=np.minimum(boxes.most, most)).above(wanted)
     out = np.array([sticks_out(base, middle, half, turn) for middle in boxes.middle], dtype=bool)
     return boxes._replace(middle=boxes.middle[~out], most=boxes.most[~out])
 
 
-def _apart(boxes: Boxes, tops: list[Pose], radius: float) -> list[Floats]:
+def _apart(boxes: Boxes, tops: list[Pose], radius: float, most: int) -> list[Floats]:
     """The middles of the most promising boxes, apart from each other and from the tops that are known."""
     chosen: list[Floats] = []
     for n in np.argsort(-boxes.most, kind="stable")[:2000]:
         at = boxes.middle[n]
         if all(_far(at, other, 4 * boxes.half, radius) for other in (*chosen, *tops)):
             chosen.append(at)
-            if len(chosen) == _TRIED:
+            if len(chosen) == most:
                 break
     return chosen
 
