@@ -15,7 +15,7 @@ from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
-from trimgeo.cutting.holding import holding
+from trimgeo.cutting.holding import fits, holding
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
@@ -99,9 +99,10 @@ def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
     Raises `trimgeo.NoOutlineError` where there is none.
     """
     cutter, finish = need(board.job, "cutter"), need(board.job, "finish")
-    return choices(
+    found = choices(
         board.keepouts, board.edge.polygon, cutter.wander, finish.sanding, board.job.placing, most=most
     )
+    return (replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles))) for choice in found)
 
 
 def plan(board: Board) -> Plan:

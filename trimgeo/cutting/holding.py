@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import shapely
 
@@ -47,6 +48,12 @@ def holding(
         ),
         (*hit_sentences(met), *said, *told),
     )
+
+
+def fits(board: Board, finished: Ring) -> bool | None:
+    """Whether a finished outline goes into the case with all that must stay on it; None without a case."""
+    found, _ = _fitted(board, finished, _standing(replace(board, parts=()), ()))
+    return None if found is None else found.fits
 
 
 def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
