@@ -25,8 +25,8 @@ _HAIR: Final = 1e-7
 _ROUNDS: Final = 4
 """Times that pairs which prove nothing along their side are taken for their two points."""
 
-_BLOCK: Final = 128
-"""Poses looked at together: bounds the memory."""
+_BLOCK: Final = 200_000
+"""Corners times sides looked at together: bounds the memory to some tens of megabytes."""
 
 
 def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wanted: float) -> Floats:
@@ -45,8 +45,9 @@ def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wante
     >>> bool(ceilings(tray, np.array([[2.5, 4.0, 0.0]]), 0.1, 0.01, 0.5)[0] < 0.51)
     True
     """
-    blocks = range(0, len(poses), _BLOCK)
-    found = [_ceilings(ground, poses[low : low + _BLOCK], half, half_turn, wanted) for low in blocks]
+    step = max(1, _BLOCK // (len(ground.body.starts) * len(ground.room.starts)))
+    blocks = range(0, len(poses), step)
+    found = [_ceilings(ground, poses[low : low + step], half, half_turn, wanted) for low in blocks]
     return np.concatenate([np.empty(0), *found])
 
 

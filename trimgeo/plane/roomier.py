@@ -35,7 +35,7 @@ def roomier(
     >>> round(gap, 6)
     1.0
     """
-    scale = np.array([1.0, 1.0, 1 / radius])
+    scale, most = np.array([1.0, 1.0, 1 / radius]), 2 * reach
     now = look(pose, 4 * reach)
     gap = float(now.gap.min())
     for _ in range(_MOST_STEPS):
@@ -50,7 +50,7 @@ def roomier(
         gained = float(there.gap.min()) - gap
         if gained > 0.1 * promised:
             pose, now, gap = other, there, gap + gained
-            reach *= 2.0 if gained > 0.75 * promised else 1.0
+            reach = min(2 * reach, most) if gained > 0.75 * promised else reach
         else:
             reach *= 0.35
             if reach < enough:
