@@ -49,8 +49,8 @@ def _stuck_out(xy, cavity, poses, parts, spacing):
     return deep
 
 
-def most_room(part, cavity, seed=0):
-    """The most room found, and its pose."""
+def most_room(part, cavity, seed=0, kept=KEPT):
+    """The most room found, and its pose; ``kept`` poses of the coarse search are followed."""
     xy = shapely.get_coordinates(part)[:-1]
     middle = shapely.get_coordinates(shapely.minimum_bounding_circle(part).centroid)[0]
     about = xy - middle
@@ -61,13 +61,13 @@ def most_room(part, cavity, seed=0):
     found = rooms(about, cavity, poses, spacing=5.0)
     step = np.array([(x1 - x0) / SHIFTS, (y1 - y0) / SHIFTS, 2 * np.pi / TURNS])
     rng = np.random.default_rng(seed)
-    poses, found = _best(poses, found, KEPT)
+    poses, found = _best(poses, found, kept)
     spacing = 5.0
     while step[2] > 1e-6:
         if spacing != max(0.4, 50 * step[2]):
             spacing = max(0.4, 50 * step[2])
             found = rooms(about, cavity, poses, spacing)
-        for _ in range(2 if len(poses) > 12 else 4):
+        for _ in range(2 if len(poses) > kept // 5 else 4):
             tried = poses[:, None] + step * rng.uniform(-1, 1, (len(poses), 16, 3))
             rated = rooms(about, cavity, tried.reshape(-1, 3), spacing).reshape(len(poses), -1)
             pick = rated.argmax(axis=1)
@@ -75,7 +75,7 @@ def most_room(part, cavity, seed=0):
             poses[better], found[better] = tried[better, pick[better]], rated[better, pick[better]]
         step = step * 0.8
         if step[2] < 0.01:
-            poses, found = _best(poses, found, 12)
+            poses, found = _best(poses, found, kept // 5)
     top = int(np.argmax(found))
     back = moved(middle[None], poses[top : top + 1] * (0, 0, 1))[0, 0]
     last = rooms(about, cavity, poses[top : top + 1], 0.01)[0]
