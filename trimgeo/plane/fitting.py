@@ -32,7 +32,7 @@ _MOST_CEILINGS: Final = 1500
 _TRIED: Final = 3
 """Boxes of each size from which the search climbs; twice as many where nothing is proved."""
 
-_CLIMB_ON: Final = 10
+_CLIMB_ON: Final = 24
 """Poses from which the search climbs by what really sticks out."""
 
 _CLOSE: Final = 1e-3
@@ -132,7 +132,7 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
     found = _searched(base, start, partial(_nearly, base), floor, proved=False)
     look = partial(near_and_over, base)
     for at in found.tops[:_CLIMB_ON]:
-        _, pose = roomier(look, base.radius, at, base.size / _FINE, enough=1e-4)
+        _, pose = roomier(look, base.radius, at, base.size / 30, enough=1e-4)
         room = -overlap(base, pose)
         if room > found.room + _ALIKE:
             found = found._replace(room=room, pose=pose)

@@ -61,15 +61,17 @@ def _held_posts(ground: Ground, pose: Pose) -> Floats:
 
 def _pairs(ground: Ground, pose: Pose, points: Floats) -> Touches:
     """The pairs of some points of the body, in the room's frame, that lie outside the room."""
-    room = ground.room
-    away = points[:, None] - room.starts
-    share = np.clip((away * room.steps).sum(axis=-1) / (room.steps**2).sum(axis=-1), 0.0, 1.0)
-    away = away - share[..., None] * room.steps
-    square = (away**2).sum(axis=-1)
+    starts, steps = ground.room.starts, ground.room.steps
+    x, y = points[:, :1] - starts[:, 0], points[:, 1:] - starts[:, 1]
+    share = (x * steps[:, 0] + y * steps[:, 1]) * (1 / np.sum(steps**2, axis=1))
+    np.clip(share, 0.0, 1.0, out=share)
+    x -= share * steps[:, 0]
+    y -= share * steps[:, 1]
+    square = x * x + y * y
     side = square.argmin(axis=1) if len(points) else np.empty(0, dtype=np.intp)
     rows = np.arange(len(points))
     deep = np.sqrt(square[rows, side])
-    reach = away[rows, side]
+    reach = np.column_stack([x[rows, side], y[rows, side]])
     normal = -reach / np.where(deep > 1e-9, deep, 1.0)[:, None]
     known = np.ones(len(rows), dtype=bool)
     return Touches(-deep, normal, cross(points - pose[:2], normal), points, points - reach, known, ~known)
