@@ -54,3 +54,10 @@ def test_what_binds_is_told_in_pairs_of_points_that_far_apart() -> None:
         apart = Point(on_board).distance(Point(on_case))
         assert apart == pytest.approx(found.spare + 0.2, abs=0.06)
         assert case.room.boundary.distance(Point(on_case)) < 1e-6
+
+
+def test_what_fits_nowhere_is_said_to_be_proved_without_a_gap_as_well() -> None:
+    for gap in (0.0, 0.4):
+        found = fit(Ring(box(0, 0, 10, 10)), Case(Ring(box(0, 0, 9.4, 40)), (), gap), [])
+        assert not found.fits and found.spare == pytest.approx(-0.3 - gap, abs=2e-3)
+        assert found.notes[1] == "No shift or turn makes it fit: that is proved."

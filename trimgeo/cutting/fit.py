@@ -66,7 +66,7 @@ def _sentences(found: Fit, gap: float) -> tuple[str, ...]:
         )
         said.append(
             "No shift or turn makes it fit: that is proved."
-            if found.most < 0
+            if found.most <= ROUNDING
             else "That no other shift and turn makes it fit is not proved."
         )
     said += [f"{name} is {lacks:.1f} mm too high for the case." for name, lacks in found.too_high]

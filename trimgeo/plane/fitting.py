@@ -105,8 +105,9 @@ def _fitting(base: Ground, pose: Pose, reach: float, enough: float = _CLOSE) -> 
     """A pose near by that fits, and its room; minus infinity where none was found."""
     gap, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough)
     body = shapely.transform(base.body.area, lambda xy: placed(xy, pose))
-    fits = gap > -_ALIKE and shapely.covers(base.eased, body)
-    return (gap if fits else -np.inf), pose
+    if gap < -_ALIKE or not shapely.covers(base.eased, body):
+        return -np.inf, pose
+    return min(gap, float(shapely.distance(base.border, body))), pose
 
 
 class _Found(NamedTuple):

@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.plane.field import Field, field
 from trimgeo.plane.rings import Floats
@@ -40,14 +41,15 @@ _BLOCK: Final = 400_000
 class Ground:
     """A body, about its own origin, and a room, with all that is looked up for many poses.
 
-    ``eased`` is the room with what rounding may take; ``radius`` is the body's, ``size`` the room's
-    diagonal, mm.  ``body_points`` are groups of shape (n, 2) and ``wall_points`` of shape (n, 3): x, y and
-    how deep in the wall; the telling groups come first.
+    ``eased`` is the room with what rounding may take, ``border`` the room's; ``radius`` is the body's,
+    ``size`` the room's diagonal, mm.  ``body_points`` are groups of shape (n, 2) and ``wall_points`` of
+    shape (n, 3): x, y and how deep in the wall; the telling groups come first.
     """
 
     body: Shape
     room: Shape
     eased: Area
+    border: BaseGeometry
     radius: float
     size: float
     room_field: Field
@@ -85,6 +87,7 @@ def ground(body: Area, room: Area) -> Ground:
         inner,
         outer,
         shapely.buffer(room, _EASE, join_style="mitre"),
+        shapely.boundary(room),
         float(np.hypot(*corners.T).max()),
         size,
         field(room, _MARGIN * size, _GRID),
