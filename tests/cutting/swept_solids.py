@@ -53,7 +53,7 @@ def rounded_corner(waste, radius, sanding):
     """
     angle = np.radians(waste)
     out = np.array([np.cos(angle), np.sin(angle)])
-    along = np.linspace(0, 12 * radius, 1500)
+    along = np.linspace(0, 6 * radius, 400)
     corner = np.array([1 / np.tan(angle / 2), 1.0]) * radius
     centres = np.vstack([corner + along[:, None] * (1, 0), corner + along[:, None] * out])
     taken = unary_union([Point(c).buffer(radius, quad_segs=128) for c in centres])
