@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from trimgeo.cutting.axle import Pass, outward
@@ -46,50 +46,54 @@ def hits(
     >>> [(hit.name, hit.cut, hit.by) for hit in hits([one], [tall], wheel, 1.6)]
     [('J1', 3, 'wheel')]
     """
+    if not standing:
+        return ()
+    spines, radii = np.array([part.spine for part in standing]), np.array([part.radius for part in standing])
+    heights = np.array([part.height for part in standing])
     found: dict[Hit, None] = {}
-    for part in standing:
-        for one in along:
-            for by, side, area in _areas(one, part.height, cutter, thickness):
-                if shapely.dwithin(area, part.spine, part.radius):
-                    found[Hit(part.name, part.height, one.cut, by, side)] = None
+    for one in along:
+        for by, side, areas, reached in _areas(one, heights, cutter, thickness):
+            for n in np.flatnonzero(reached & shapely.dwithin(areas, spines, radii)).tolist():
+                found[Hit(standing[n].name, standing[n].height, one.cut, by, side)] = None
     return tuple(sorted(found, key=lambda hit: (hit.cut, hit.name, hit.by, hit.side or "")))
 
 
-_By = Literal["wheel", "holder"]
-_Side = Literal["waste", "kept"] | None
+_Swept = tuple[Literal["wheel", "holder"], Literal["waste", "kept"] | None, Any, NDArray[np.bool_]]
 
 
-def _areas(one: Pass, height: float, cutter: Cutter, thickness: float) -> list[tuple[_By, _Side, Polygon]]:
-    """What wheel and holder sweep over the board at heights up to ``height``, mm."""
-    holder, wander = cutter.holder, cutter.wander
+def _areas(one: Pass, heights: Floats, cutter: Cutter, thickness: float) -> list[_Swept]:
+    """What wheel and holder sweep over the board up to each height, mm, and whether they come so low."""
+    holder, wander, every = cutter.holder, cutter.wander, np.ones(len(heights), dtype=bool)
     if cutter.kind == "wheel" and cutter.diameter is not None:
         radius = cutter.diameter / 2
         axle = radius - thickness - cutter.breakthrough
-        half, wide = _half_chord(radius, axle, height), cutter.kerf / 2 + wander
-        areas: list[tuple[_By, _Side, Polygon]] = [("wheel", None, _strip(one, half, -wide, wide))]
-        if holder is not None and (half := _half_chord(holder.radius, axle, height)) > 0:
+        half, wide = _half_chords(radius, axle, heights), cutter.kerf / 2 + wander
+        areas: list[_Swept] = [("wheel", None, _strips(one, half, -wide, wide), every)]
+        if holder is not None:
+            half = _half_chords(holder.radius, axle, heights)
             low = cutter.kerf / 2 + holder.reach - wander
-            areas.append(("holder", "waste", _strip(one, half, low, low + HAND_PIECE)))
-            areas.append(("holder", "kept", _strip(one, half, -low - HAND_PIECE, -low)))
+            areas.append(("holder", "waste", _strips(one, half, low, low + HAND_PIECE), half > 0))
+            areas.append(("holder", "kept", _strips(one, half, -low - HAND_PIECE, -low), half > 0))
         return areas
-    if cutter.kind != "bit" or holder is None or height <= holder.reach - thickness - cutter.breakthrough:
+    if cutter.kind != "bit" or holder is None:
         return []
     path = LineString([one.start, one.end]) if np.any(one.start != one.end) else Point(one.start)
-    return [("holder", None, path.buffer(holder.radius + wander))]
+    low = holder.reach - thickness - cutter.breakthrough
+    return [("holder", None, path.buffer(holder.radius + wander), heights > low)]
 
 
-def _half_chord(radius: float, axle: float, height: float) -> float:
-    """Half the longest level chord, mm, of an upright disc up to a height; 0 where it is all higher."""
-    if height >= axle:
-        return radius
-    return math.sqrt(max(radius**2 - (axle - height) ** 2, 0.0))
+def _half_chords(radius: float, axle: float, heights: Floats) -> Floats:
+    """Half the longest level chord, mm, of an upright disc up to each height; 0 where it is all higher."""
+    below = np.maximum(axle - heights, 0.0)
+    return np.asarray(np.sqrt(np.maximum(radius**2 - below**2, 0.0)))
 
 
-def _strip(one: Pass, half: float, low: float, high: float) -> Polygon:
-    """A rectangle along a pass, longer by ``half`` at both ends, ``low`` to ``high`` across it."""
+def _strips(one: Pass, half: Floats, low: float, high: float) -> Any:
+    """Rectangles along a pass, longer by each ``half`` at both ends, ``low`` to ``high`` across it."""
     out: Floats = outward(one)
-    start, end = one.start - half * one.along, one.end + half * one.along
-    return Polygon([start + low * out, end + low * out, end + high * out, start + high * out])
+    start, end = one.start - half[:, None] * one.along, one.end + half[:, None] * one.along
+    corners = [start + low * out, end + low * out, end + high * out, start + high * out]
+    return shapely.polygons(np.stack(corners, axis=1))
 
 
 def hit_sentences(found: Sequence[Hit]) -> tuple[str, ...]:
