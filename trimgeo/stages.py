@@ -15,6 +15,7 @@ from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
+from trimgeo.cutting.holding import fits, holding
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
@@ -22,10 +23,10 @@ from trimgeo.cutting.outline import choices, smallest
 from trimgeo.cutting.remarks import crossed_holes, odd_bit, thin_waste
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, quoted
-from trimgeo.jobfile import entries, need
+from trimgeo.jobfile import entries, need, need_to_cut
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job
-from trimgeo.model.plan import Choice, Lift, Lines, Plan, Row, Trade
+from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Row, Trade
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
@@ -64,6 +65,7 @@ def prepare(job: Job) -> Board:
         ),
         edge_view=read.edge_view,
         found_holes=read.holes,
+        case=entries.case(job),
     )
     if job.outline is not None and job.outline.view is not None:
         return with_drawn_line(board, job.outline.view, f"{job.source}, [outline], view")
@@ -97,9 +99,10 @@ def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
     Raises `trimgeo.NoOutlineError` where there is none.
     """
     cutter, finish = need(board.job, "cutter"), need(board.job, "finish")
-    return choices(
+    found = choices(
         board.keepouts, board.edge.polygon, cutter.wander, finish.sanding, board.job.placing, most=most
     )
+    return (replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles))) for choice in found)
 
 
 def plan(board: Board) -> Plan:
@@ -111,24 +114,17 @@ def plan(board: Board) -> Plan:
     job = board.job
     if board.outline is None:
         need(job, "outline")
-    cutter, finish = need(job, "cutter"), need(job, "finish")
+    cutter, finish = need_to_cut(job), need(job, "finish")
     finished = board.outline or _built(board)
     unordered = new_edges(finished, board.edge)
     linked = chains(unordered, finished)
     cuts = order_cuts(unordered, linked, board.edge)
     along = lines(finished, board.edge, cuts, cutter, finish, job.board.thickness)
-    clearances = rows(
-        (*board.keepouts, *board.ignored),
-        finished.polygon,
-        [cut.line for cut in cuts],
-        board.edge.polygon,
-        cutter.wander,
-        finish.sanding,
-        job.placing,
-        _line_on_board(board),
-    )
+    clearances = _clearances(board, finished, cuts)
     minimum, inner_minimum = minima(clearances, job.board.layers)
     turns = corners(cuts, linked, cutter, finish, job.board.thickness, board.edge)
+    lifted = _lifted(board, along, clearances)
+    held = holding(board, finished, cuts, along, lifted, cutter, finish)
     return Plan(
         board=board,
         finished=finished,
@@ -137,7 +133,7 @@ def plan(board: Board) -> Plan:
         rows=clearances,
         minimum=minimum,
         inner_minimum=inner_minimum,
-        lift=_lifted(board, along, clearances),
+        lift=lifted,
         severed=severed(board.keepouts, [cut.line for cut in cuts]),
         exposed=exposed(board.keepouts, finished.polygon, cuts),
         corners=turns,
@@ -150,7 +146,22 @@ def plan(board: Board) -> Plan:
             *crossed_holes(board.holes, [cut.line for cut in cuts]),
             *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
             *odd_bit(cutter),
+            *held.notes,
         ),
+        holding=held,
+    )
+
+
+def _clearances(board: Board, finished: Ring, cuts: Sequence[Cut]) -> tuple[Row, ...]:
+    return rows(
+        (*board.keepouts, *board.ignored),
+        finished.polygon,
+        [cut.line for cut in cuts],
+        board.edge.polygon,
+        need(board.job, "cutter").wander,
+        need(board.job, "finish").sanding,
+        board.job.placing,
+        _line_on_board(board),
     )
 
 

@@ -23,3 +23,9 @@ def judged():
 def shapes():
     """`random_shapes`: boards and outlines drawn by chance."""
     return _load("random_shapes")
+
+
+@pytest.fixture(scope="session")
+def solids():
+    """`swept_solids`: what wheels and bits take, point by point."""
+    return _load("swept_solids")

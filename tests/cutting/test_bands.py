@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from shapely import MultiPoint, MultiPolygon, Polygon, box
 
 from trimgeo.cutting.edges import new_edges
-from trimgeo.cutting.lines import lines, overrun
+from trimgeo.cutting.lines import lines
+from trimgeo.cutting.reach import overrun
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Lines

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from shapely import LineString, Polygon, affinity, box
 
 from trimgeo.cutting.edges import new_edges
-from trimgeo.cutting.lines import lines, overrun, reach, run_out
+from trimgeo.cutting.lines import lines
+from trimgeo.cutting.reach import overrun, reach, run_out
 from trimgeo.errors import JobError
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish

@@ -11,7 +11,8 @@ import pytest
 from trimgeo.errors import JobError
 from trimgeo.jobfile import load, need
 from trimgeo.model.capture import DpiScale, PointsScale
-from trimgeo.model.job import CutCount, ShapeFile
+from trimgeo.model.case import ShapeFile
+from trimgeo.model.job import CutCount
 
 PLAIN = """
 [job]

@@ -139,7 +139,7 @@ FORM = [
         BOARD + "[sheet]\nstretch = [0.1, 1]\n",
         r"\[sheet\], stretch, x: found 0\.1; give a number of at least",
     ),
-    (BOARD + "[case]\ngap = 1\n", r'unknown table or key "case"'),
+    (BOARD + "[case]\ngap = 1\n", r"\[case\]: found no cavity; add cavity: the inside of the case as points"),
     (BOARD + "[keepot]\n", r'unknown table or key "keepot"; the nearest .* keepout\.'),
     ('folder = "/"\n' + BOARD, r'unknown table or key "folder"'),
     ('variant = "a"\n' + BOARD, r'unknown table or key "variant"'),

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from trimgeo.errors import JobError
-from trimgeo.jobfile import load, need
+from trimgeo.jobfile import load, need, need_to_cut
 
 JOB = """[job]
 title = "t"
@@ -20,8 +20,13 @@ edge = [[0, 0], [100, 0], [100, 80], [0, 80]]
 def said(folder: Path, text: str) -> str:
     (folder / "job.toml").write_text(JOB + text, encoding="utf-8")
     with pytest.raises(JobError) as caught:
-        need(load(folder / "job.toml"), "cutter")
+        need_to_cut(load(folder / "job.toml"))
     return str(caught.value)
+
+
+def test_how_wide_a_wheel_cuts_is_known_without_its_diameter(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(JOB + '[cutter]\nkind = "wheel"\nkerf = 1.0\n', encoding="utf-8")
+    assert need(load(tmp_path / "job.toml"), "cutter").kerf == 1.0
 
 
 def test_a_missing_table_is_named_with_an_example(tmp_path: Path) -> None:

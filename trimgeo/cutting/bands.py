@@ -77,8 +77,10 @@ def swept_band(
     outside = [grown_area(outline, chains, reach)]
     for on in run_ons:
         outside += _run_on(board, outline, chains[on.chain], on, 0.0, reach)
+    shapely.prepare(outside[0])
     for chain in chains:
-        outside += _past_corners(chain, far, reach, overrun)
+        strips = _past_corners(chain, far, reach, overrun)
+        outside += list(strips[~shapely.covers(outside[0], strips)])
     swept = shapely.difference(shapely.union_all(outside), outline)
     if wander > sanding:
         depth = wander - sanding
@@ -115,7 +117,7 @@ def _bands_on(
     return bands(starts, [d] * len(lengths), lengths, low, high)
 
 
-def _past_corners(chain: Chain, far: float, reach: float, overrun: float) -> list[Area]:
+def _past_corners(chain: Chain, far: float, reach: float, overrun: float) -> NDArray[np.object_]:
     """What a cut takes where it runs on at an outside corner until the far face is parted there too."""
     before, after = chain.turns
     strips = []
@@ -125,7 +127,7 @@ def _past_corners(chain: Chain, far: float, reach: float, overrun: float) -> lis
         d = chain.directions[out]
         origin = starts[out] if sense > 0 else starts[out] - lengths[:, None] * d
         strips.append(bands(origin, d, lengths, 0.0, reach))
-    return list(np.concatenate(strips)) if overrun > 0 else []
+    return np.concatenate(strips) if overrun > 0 else strips[0][:0]
 
 
 def _inward(chain: Chain, depth: float) -> Area:

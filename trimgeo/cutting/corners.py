@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 
 from trimgeo import tables
+from trimgeo.cutting.courses import Course, Ground, Stop, course, ground
 from trimgeo.cutting.edges import Chain
-from trimgeo.cutting.lines import Course, Ground, Stop, course, ground, reach
+from trimgeo.cutting.reach import reach
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import XY, Corner, Cut
@@ -32,10 +33,11 @@ def corners(
     """Every corner between two new edges, and every one where the guide line would enter the outline again.
 
     Inside are the reflex ones.  A wheel stops there √(R² − (R − t − p)²) before the guide line's corner,
-    and k·cot θ more where the angle θ of the waste is under 90°; a bit leaves a fillet of half its diameter
-    on the guide line, and s more on the edge after even sanding.  At a corner on the board's edge a cut may
-    run out into air: it is inside only where the run-out does not fit.  Raises as
-    `trimgeo.cutting.lines.reach` does.
+    and k·cot θ more where the angle θ of the waste is under 90°: of each cut that much is left on the face
+    that it stands on, and what it reaches less on the other face more there.  A bit leaves a fillet of half
+    its diameter on the guide line, and s more on the edge after even sanding.  At a corner on the board's
+    edge a cut may run out into air: it is inside only where the run-out does not fit.  Raises as
+    `trimgeo.cutting.reach.reach` does.
 
     >>> from trimgeo.cutting.edges import chains, new_edges
     >>> board = Ring(shapely.box(0, 0, 100, 60))
@@ -77,9 +79,11 @@ def _corner(at: XY, inside: bool, lead: float, cutter: Cutter, finish: Finish, t
     """A corner; ``lead``, per kerf: how much before the near wall the far one meets what it may not enter."""
     if not inside:
         return Corner(at, False, None, None)
-    near = reach(cutter, thickness).near
-    stop = near + cutter.kerf * max(0.0, lead) if cutter.kind == "wheel" else None
-    return Corner(at, True, stop, near + finish.sanding if cutter.kind == "bit" else None)
+    near, far = reach(cutter, thickness)
+    if cutter.kind == "wheel":
+        ahead = cutter.kerf * max(0.0, lead)
+        return Corner(at, True, near + ahead, None, left=(ahead, ahead + near - far))
+    return Corner(at, True, None, near + finish.sanding if cutter.kind == "bit" else None)
 
 
 def _at_stop(stop: Stop, chain: Chain) -> tuple[XY, float]:

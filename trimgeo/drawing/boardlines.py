@@ -65,6 +65,7 @@ def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) 
         _strokes("finished", shapely.intersection(finished.boundary, pane), width=thick["finished"]),
         _strokes("guide", shapely.intersection(_lines(dashes), pane), width=thick["guide"]),
         *_stop_bars(plan, at, pane),
+        *_support(plan, at, pane),
     )
     spots = dots(shapely.intersection(rim, pane), max(LINES["swept"].dashes))
     return Drawn(strong, _faint(marks, at, pane), spots)
@@ -137,6 +138,21 @@ def _stop_bars(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
         bars.append(tuple(at.point(xy) for xy in ((x, y), (ex, ey))))
         bars.append(tuple(at.point(xy) for xy in ((ex - ay, ey + ax), (ex + ay, ey - ax))))
     return [_strokes("stop", shapely.intersection(_lines(bars), pane))]
+
+
+def _support(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
+    """Relief cuts, and the rims of start holes."""
+    support = plan.holding.support
+    relief = support.relief if support is not None and plan.cuts else ()
+    dashes = [path for line in at.lay(relief) for path in _dashed_line(line, "relief")]
+    discs = [
+        shapely.Point(hole.at).buffer(hole.diameter / 2, quad_segs=32) for hole in plan.holding.start_holes
+    ]
+    rims = shapely.union_all([shapely.boundary(disc) for disc in at.lay(discs)])
+    return [
+        _strokes("relief", shapely.intersection(_lines(dashes), pane)),
+        _strokes("start", shapely.intersection(rims, pane)),
+    ]
 
 
 def _states(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes | Discs]:

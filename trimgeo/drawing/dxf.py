@@ -56,6 +56,12 @@ LAYERS: Final[dict[str, tuple[str | None, str]]] = {
 }
 """Each layer's colour (None: the neutral one alone) and line; no meaning hangs on colour alone."""
 
+CASE_LAYERS: Final[dict[str, tuple[str | None, str]]] = {
+    "CASE": (None, "LONG_DASHES"),
+    "POSTS": (None, "SHORT_DASHES"),
+}
+"""The same where the job has a case."""
+
 LINE_SPACING: Final = 4.0
 NOTE_HEIGHT: Final = 2.5
 LABEL_HEIGHT: Final = 1.2
@@ -73,6 +79,8 @@ Layer = Literal[
     "KEEPOUT_COPPER",
     "PROBES",
     "NOTES",
+    "CASE",
+    "POSTS",
 ]
 
 
@@ -162,7 +170,8 @@ def _document(plan: Plan, release: str) -> Drawing:
     for name, (words, pattern) in LINETYPES.items():
         document.linetypes.add(name, pattern, description=words)
     document.layers.remove("Defpoints")
-    for name, (colour, linetype) in LAYERS.items():
+    named = LAYERS if plan.board.case is None else {**LAYERS, **CASE_LAYERS}
+    for name, (colour, linetype) in named.items():
         true_colour = None if colour is None else int(colour[1:], 16)
         document.layers.add(name, color=_NEUTRAL_INDEX, true_color=true_colour, linetype=linetype)
     left, low, right, high = plan.board.edge.polygon.bounds
@@ -206,6 +215,7 @@ def _figures(plan: Plan) -> Iterator[_Figure]:
     for keepout in board.keepouts:
         yield from _keepout(keepout, board.holes, job.board.thickness)
     yield from _probes(plan)
+    yield from _case(plan)
     yield from _notes(plan)
 
 
@@ -288,6 +298,19 @@ def _probes(plan: Plan) -> Iterator[_Figure]:
         yield _Text("PROBES", f"{probe.name}: {probe.rail}, {probe.face} face", beside, LABEL_HEIGHT, z)
 
 
+def _case(plan: Plan) -> Iterator[_Figure]:
+    """Cavity and posts, in the board frame, round posts as circles."""
+    case = plan.board.case
+    if case is None:
+        return
+    yield from _area("CASE", case.cavity.polygon, _rows(case.cavity.circles))
+    for post in case.posts:
+        if len(post.circles) == 1 and abs(np.pi * post.circles[0].radius ** 2 / post.area - 1) < 1e-2:
+            yield _Round("POSTS", post.circles[0].centre, post.circles[0].radius)
+        else:
+            yield from _area("POSTS", post.polygon, _rows(post.circles))
+
+
 def _notes(plan: Plan) -> Iterator[_Text]:
     """What a stranger to the file must know, one line of text under the other below the board."""
     about, job = plan.board.job.job, plan.board.job
@@ -301,6 +324,7 @@ def _notes(plan: Plan) -> Iterator[_Text]:
         "parts on the bottom face start there and extrude downwards; thickness 0: height not known",
         "FINISHED: the edge when all is done; it lies at z = 0 like everything that is no part",
         "GUIDE: stay outside of it; TOOL_CENTRE: middle of the cutter; KERF: what turns to dust",
+        "CASE and POSTS: the enclosure's cavity and posts in the same frame" if plan.board.case else "",
         "KEEPOUT_COMPONENT also has, flat, areas that are kept clear for no part",
         "glass-fibre dust harms lungs and eyes: wet or extracted work, mask, glasses",
         "no power and no lithium cell on the board; mains only by licensed hands; local rules first",

@@ -20,7 +20,10 @@ SAMPLE: Final = 8.0
 
 ROW: Final = SMALL * LEADING + 1.0
 
-_LINE_KINDS: Final = ("guide", "finished", "board", "swept", "window", "lift", "stop", "match", "overlap")
+_LINE_KINDS: Final = (
+    *("guide", "finished", "board", "swept", "window", "lift"),
+    *("stop", "relief", "start", "match", "overlap"),
+)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, 
 from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, stands, stops
 from trimgeo.drawing.sheet import XY, Box, Item, Text
 from trimgeo.model.board import FaceName
-from trimgeo.model.plan import Plan, Row
+from trimgeo.model.plan import Corner, Plan, Row
 
 HEADING: Final = 2.7
 """Font size of the headings of lists."""
@@ -60,6 +60,7 @@ def blocks(
         Block("Before taping", tuple(_taping(plan, face)), indent=3.5),
         Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
         Block("Inside corners", tuple(_corners(plan))),
+        Block("Holding", tuple(_holding(plan)), indent=3.5),
         Block("Lift before cutting", tuple(lifts)),
         Block("Windows to cut out of the paper", tuple(_windows(plan, face, marks, key))),
         Block("Numbers on the drawing", tuple(names)),
@@ -133,8 +134,7 @@ def _corners(plan: Plan) -> list[Entry]:
             depth = cutter.breakthrough if cutter else 0.0
             text = (
                 f"{place}: stop the wheel's axle {corner.stop_short:.2f} mm before the corner of the guide "
-                f"line, on both cuts, no deeper than {depth:g} mm past the far face. "
-                "Finish with a fine saw or file."
+                f"line, on both cuts, no deeper than {depth:g} mm past the far face. {_left(plan, corner)}"
             )
             if any(stop.at is None for stop in stops(plan, corner)):
                 text += " A cut here is shorter than its stops: not possible with this wheel, saw or file it."
@@ -143,6 +143,38 @@ def _corners(plan: Plan) -> list[Entry]:
             found.append(
                 Entry("–", f"{place}: the bit leaves a radius of {corner.fillet:.2f} mm; file it square.")
             )
+    return found
+
+
+def _left(plan: Plan, corner: Corner) -> str:
+    """What is left to saw or file at an inside corner, on the face that is cut from and on the other."""
+    cutter = plan.board.job.cutter
+    if corner.left is None or cutter is None:
+        return "Finish with a fine saw or file."
+    near, far = corner.left
+    other = "bottom" if cutter.face == "top" else "top"
+    here = f"{near:.2f} mm there and " if near > 0 else ""
+    last = f"finish the last {here}{far:.2f} mm on the {other} face with a fine saw or file"
+    return f"Cut from the {cutter.face} face; {last}."
+
+
+def _holding(plan: Plan) -> list[Entry]:
+    """Start holes, relief cuts and the clamp."""
+    support = plan.holding.support
+    found = []
+    for hole in plan.holding.start_holes:
+        x, y = hole.at
+        found.append(Entry("–", f"cut {hole.cut}: drill {hole.diameter:g} mm at ({x:.1f}, {y:.1f}) to start"))
+    if support is None or not plan.cuts:
+        return found
+    for line in support.relief:
+        (x, y), (u, v) = line.coords
+        found.append(
+            Entry("–", f"first part the waste from ({x:.1f}, {y:.1f}) to ({u:.1f}, {v:.1f}) and no further")
+        )
+    if support.clamp is not None:
+        (x, y), radius = support.clamp
+        found.append(Entry("–", f"clamp at ({x:.1f}, {y:.1f}): nothing stands within {radius:.0f} mm"))
     return found
 
 

@@ -69,6 +69,8 @@ _LINES = (
     LineSign("lift", "part to lift", INK, 0.25, (1.6, 0.9)),
     LineSign("window", "window to cut out: the part stays", INK, 0.25, (0.9, 0.7)),
     LineSign("stop", "stop mark: the axle stops here", INK, 0.60),
+    LineSign("relief", "relief cut: before all others", NEUTRAL, 0.30, (3.0, 1.0)),
+    LineSign("start", "start hole to drill in the waste", INK, 0.45),
     LineSign("leader", "pointer of a label", NEUTRAL, 0.12),
     LineSign("thin", "ticks, frames and arrows", INK, 0.12),
     LineSign("bar", "check bar", INK, 0.25),

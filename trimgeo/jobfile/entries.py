@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from trimgeo.jobfile.cases import case
 from trimgeo.jobfile.keepouts import described_layers, keepouts
 from trimgeo.jobfile.outlines import edge_ring, given_outline, told_size
 from trimgeo.jobfile.positions import marks
@@ -18,6 +19,7 @@ from trimgeo.model.board import Circle, FaceName, Hole, Part, Probe, View
 from trimgeo.model.job import BoardHole, Job, PartTable, ProbeTable
 
 __all__ = [
+    "case",
     "described_layers",
     "edge_ring",
     "given_outline",

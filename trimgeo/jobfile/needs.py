@@ -24,8 +24,7 @@ def need(job: Job, table: Literal["outline"]) -> OutlineTable: ...
 def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Finish | OutlineTable:
     """The table, which must be there.
 
-    Raises `trimgeo.JobError` with an example of what to add where the job has none, and for a wheel
-    that cannot cut through the board.
+    Raises `trimgeo.JobError` with an example of what to add where the job has none.
 
     >>> from trimgeo.model.job import About, BoardTable
     >>> square = BoardTable(thickness=1.6, edge=((0, 0), (1, 0), (1, 1)))
@@ -35,13 +34,23 @@ def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Fi
     found: Cutter | Finish | OutlineTable | None = getattr(job, table)
     if found is None:
         raise JobError(job.source, f"found no [{table}]", f"add {_EXAMPLES[table]}")
-    if isinstance(found, Cutter) and found.kind == "wheel":
-        _check_wheel(job, found)
     return found
 
 
-def _check_wheel(job: Job, wheel: Cutter) -> None:
-    """Refuse a wheel whose radius is not known, or too small to pass the far face of the board."""
+def need_to_cut(job: Job) -> Cutter:
+    """The cutter, where it is to be known how it cuts and not only how wide.
+
+    Raises `trimgeo.JobError` where the job has none, and for a wheel whose radius is not known, or too small
+    to pass the far face of the board.
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> square, bit = BoardTable(thickness=1.6, edge=((0, 0), (1, 0), (1, 1))), Cutter(kind="bit", kerf=2.0)
+    >>> need_to_cut(Job(job=About(title="t"), board=square, cutter=bit)).kind
+    'bit'
+    """
+    wheel = need(job, "cutter")
+    if wheel.kind != "wheel":
+        return wheel
     where = place(job.source, "[cutter]", None, "diameter")
     if wheel.diameter is None:
         raise JobError(where, "found a wheel without its diameter", "add it in mm, such as diameter = 38")
@@ -53,3 +62,4 @@ def _check_wheel(job: Job, wheel: Cutter) -> None:
             f"found {wheel.diameter:g} mm, and this cannot pass {beyond:g} mm beyond {thickness:g} mm",
             f"use a wheel of at least {least:g} mm, or a smaller breakthrough",
         )
+    return wheel

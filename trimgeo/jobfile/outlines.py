@@ -15,7 +15,8 @@ from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import Floats, at, polygon
 from trimgeo.jobfile.words import place
 from trimgeo.model.board import Ring, View
-from trimgeo.model.job import EdgeView, Job, ShapeFile
+from trimgeo.model.case import ShapeFile
+from trimgeo.model.job import EdgeView, Job
 from trimgeo.tables import EDGE_TOLERANCE, LEAST_BOARD
 
 OWN_LAYER = "FINISHED"

@@ -123,6 +123,8 @@ kerf = 1.0                # what the cut turns to dust: measure it on a trial cu
 diameter = 38             # of the wheel or bit
 wander = 0.3              # how far the hand strays to either side
 breakthrough = 0.5        # how far a wheel passes the far face
+# face = "top"            # the face from which it is cut
+# holder = {{ radius = 10, reach = 6 }}   # of the hand-piece, to see what it runs into
 
 [finish]
 sanding = 0.3             # left outside the finished edge by the cut, and taken off with abrasive
@@ -145,6 +147,12 @@ build = "smallest"        # or {{ cuts = 4 }}: the smallest with at most so many
 # print = 0.10
 # taping = 0.15
 # finish = 0.10
+
+# [case]                  # the enclosure, in the board frame
+# cavity = [[-1, -1], [62, -1], [62, 41], [-1, 41]]   # or {{ file = "case.dxf" }}
+# gap = 0.3               # least gap between board and case
+# holes = [{{ at = [5, 5], diameter = 6 }}]   # posts: circles, lists of points, or {{ file, layer }}
+# lid = 14                # from the board's top face to the lid; also `floor`, under the bottom face
 
 # [sheet]
 # paper = "A4"            # A4, A3 or letter

@@ -15,7 +15,7 @@ from trimgeo.model.board import Board, View
 from trimgeo.version import __version__
 
 if TYPE_CHECKING:
-    from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Lift, Plan, Row, Trade
+    from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Fit, Lift, Plan, Row, Trade
 
 Json = dict[str, Any]
 _PLACES = 9
@@ -51,7 +51,7 @@ def report(plan: Plan) -> Json:
             for each in plan.set_out
         ],
         "wires": None,
-        "fit": None,
+        "fit": _fit(plan.holding.fit),
         "unknown_layers": list(plan.unknown_layers),
         "files": None,
         "warnings": list(plan.warnings),
@@ -173,6 +173,20 @@ def _corner(corner: Corner) -> Json:
         "inside": corner.inside,
         "stop_short_mm": _mm(corner.stop_short),
         "fillet_mm": _mm(corner.fillet),
+    }
+
+
+def _fit(fit: Fit | None) -> Json | None:
+    if fit is None:
+        return None
+    return {
+        "fits": fit.fits,
+        "spare_mm": _mm(fit.spare),
+        "shift": _point(fit.shift),
+        "angle_deg": _mm(fit.angle),
+        "as_placed_mm": _mm(fit.as_placed),
+        "most_mm": _mm(fit.most),
+        "binds": [{"board": _point(board), "case": _point(case)} for board, case in fit.binds],
     }
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
@@ -20,7 +20,7 @@ from trimgeo.model.job import Job
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.plane.arcs import bulged, enclosed_area
 
-Area = Polygon | MultiPolygon
+Area: TypeAlias = Polygon | MultiPolygon
 FaceName = Literal["top", "bottom"]
 Pixels = NDArray[np.uint8]
 
@@ -229,6 +229,28 @@ class Ring:
 
 
 @dataclass(frozen=True)
+class Case:
+    """The enclosure in the board frame: cavity, posts that stand in it, and the least gap, mm.
+
+    ``lid`` and ``floor`` are the free heights over the top and under the bottom face, None where not given.
+    """
+
+    cavity: Ring
+    posts: tuple[Ring, ...]
+    gap: float
+    lid: float | None = None
+    floor: float | None = None
+
+    @cached_property
+    def room(self) -> Area:
+        """The cavity less its posts."""
+        room: Area = shapely.difference(
+            self.cavity.polygon, shapely.union_all([post.polygon for post in self.posts])
+        )
+        return room
+
+
+@dataclass(frozen=True)
 class DrawnLine:
     """The line found in a view's picture: the stretches that were really drawn, and the pen's width, mm.
 
@@ -251,7 +273,7 @@ class Board:
     ``ignored`` are the keep-outs that lie wholly off the board: they have a row, and no effect.
     ``described_layers`` are the copper layers that a view or keep-out describes.
     ``edge_view`` names the view in which the edge was found, ``found_holes`` are the holes that it
-    shows, ``drawn`` is the line where the outline was found in a picture.
+    shows, ``drawn`` is the line where the outline was found in a picture; ``case`` the enclosure.
     """
 
     job: Job
@@ -269,3 +291,4 @@ class Board:
     edge_view: str | None = None
     found_holes: tuple[Circle, ...] = ()
     drawn: DrawnLine | None = None
+    case: Case | None = None

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 
 from trimgeo.model.capture import ViewTable
+from trimgeo.model.case import CaseTable, Disc, ShapeFile
 from trimgeo.model.keys import (
     BY_FORM,
     CIRCLE,
@@ -49,13 +50,6 @@ from trimgeo.model.keys import (
     one_of_keys,
     required,
 )
-
-
-class ShapeFile(Table):
-    """Shapes drawn elsewhere, in a DXF or SVG file."""
-
-    file: FileName = required('the name of a DXF or SVG file, such as "edge.dxf"')
-    layer: Name | None = key(None, 'the layer of that file to read, such as "EDGE"')
 
 
 class EdgeView(Table):
@@ -128,13 +122,6 @@ class BoardTable(Table):
             found = f"found a layer {self.depths[-1]:g} mm deep in a board {self.thickness:g} mm thick"
             raise fault("depths", found, "give depths within the thickness")
         return self
-
-
-class Disc(Table):
-    """An exact circle."""
-
-    at: Point = required("its centre, such as [10, 20]")
-    diameter: Positive = required("its diameter in mm, such as 3.2")
 
 
 class Track(Table):
@@ -235,6 +222,16 @@ class PartTable(Table):
         return self
 
 
+class Holder(Table):
+    """What holds the cutter: a cylinder about its axis."""
+
+    radius: Positive = required("the radius of the hand-piece's holder in mm, such as 10")
+    reach: NotNegative = required(
+        "how far it begins from the cutter, along the cutter's axis, in mm, such as 6: from a wheel's side, "
+        "from a bit's tip"
+    )
+
+
 class Cutter(Table):
     """``[cutter]``: what cuts, and how far it strays."""
 
@@ -243,6 +240,10 @@ class Cutter(Table):
     diameter: Positive | None = key(None, "the diameter of the wheel or bit in mm, such as 38")
     wander: NotNegative = key(0.3, "how far the hand strays to either side in mm, such as 0.3")
     breakthrough: NotNegative = key(0.5, "how far a wheel passes the far face in mm, such as 0.5")
+    face: Face = key("top", 'the face from which it is cut: "top" or "bottom"')
+    holder: Holder | None = key(
+        None, "the holder of the hand-piece, such as { radius = 10, reach = 6 }, to see what it runs into"
+    )
 
 
 class Finish(Table):
@@ -361,6 +362,7 @@ class Job(Table):
     clearance: ClearanceTable = key(ClearanceTable(), "required clearances, a [clearance] table")
     placing: Placing = key(Placing(), "standard uncertainties, a [placing] table")
     outline: OutlineTable | None = key(None, "the finished outline, an [outline] table")
+    case: CaseTable | None = key(None, "the enclosure, a [case] table")
     sheet: SheetTable = key(SheetTable(), "the paper, a [sheet] table")
     probe: tuple[ProbeTable, ...] = key((), "places to measure, each a [[probe]] table")
     folder: Path = Path()

@@ -126,13 +126,85 @@ class Corner:
     """A corner between two new edges: what a round cutter leaves or overruns there.
 
     ``stop_short`` (wheels, inside corners): from the guide line's corner back along the cut to the
-    wheel's axle.  ``fillet``: radius left on the finished edge by a bit.
+    wheel's axle.  ``fillet``: radius left on the finished edge by a bit.  ``left`` (wheels, inside corners):
+    what the wheel leaves of each cut before that corner, on the face that it stands on and on the other.
     """
 
     at: XY
     inside: bool
     stop_short: float | None
     fillet: float | None
+    left: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Hit:
+    """What the cutter would run into: a part that stays, ``height`` mm above the face that is cut from.
+
+    ``by`` is the wheel itself or the holder of the hand-piece, the latter over the ``side`` of the waste or
+    of the kept board; along which ``cut``.
+    """
+
+    name: str
+    height: float
+    cut: int
+    by: Literal["wheel", "holder"]
+    side: Literal["waste", "kept"] | None = None
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole to drill in the waste, so that a blade can start there: its centre, mm, and for which cut."""
+
+    at: XY
+    diameter: float
+    cut: int
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Whether the finished board goes into its case, by the pose that leaves it the most room.
+
+    Turned by ``angle`` degrees about the board frame's (0, 0) and then moved by ``shift``, it has ``spare``
+    mm more than the gap all round (negative: less); no pose has more than ``most``.  ``as_placed`` is the
+    same where it lies in the board frame.  ``binds`` are pairs of points, of the board and of the case,
+    between which it is closest; ``too_high`` are parts that the lid or the floor does not clear, and by how
+    much it lacks.  ``notes``
+    say all that in words.
+    """
+
+    fits: bool
+    spare: float
+    most: float
+    shift: XY
+    angle: float
+    as_placed: float
+    binds: tuple[tuple[XY, XY], ...]
+    too_high: tuple[tuple[str, float], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Support:
+    """How to hold the board: relief cuts in the waste, made first, and where to clamp.
+
+    ``relief`` are straight lines from the board's edge to beside the kerf; ``clamp`` is the middle and the
+    radius, mm, of the largest place on the kept board on which no part stands.
+    """
+
+    relief: tuple[LineString, ...]
+    clamp: tuple[XY, float] | None
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What holds board, hand-piece and blade; ``notes`` are what a person has to hear about it."""
+
+    fit: Fit | None = None
+    hits: tuple[Hit, ...] = ()
+    start_holes: tuple[Hole, ...] = ()
+    support: Support | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -176,6 +248,7 @@ class Plan:
     set_out: tuple[SetOut, ...]
     unknown_layers: tuple[int, ...]
     warnings: tuple[str, ...]
+    holding: Holding = Holding()
 
     @property
     def state(self) -> State:

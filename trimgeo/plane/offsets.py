@@ -103,10 +103,10 @@ def grown_area(outline: Polygon, stretches: Sequence[Stretch], distance: float) 
     if distance <= SAME or not stretches:
         return outline
     shapely.prepare(outline)
-    area = shapely.union_all(
-        [outline, *(piece for s in stretches for piece in _beside(outline, s, distance))]
-    )
-    return _without_slivers(area)
+    pieces = [piece for stretch in stretches for piece in _beside(outline, stretch, distance)]
+    if len(pieces) == 1 and stretches[0].closed:
+        return pieces[0]  # a ribbon all around, which holds the outline
+    return _without_slivers(shapely.union_all([outline, *pieces]))
 
 
 def with_ends(

@@ -49,6 +49,8 @@ def check_lines(plan: Plan) -> list[str]:
             f"{job.cutter.kind}, kerf {mm(job.cutter.kerf)}, wander {mm(job.cutter.wander)}, "
             f"sanding margin {mm(job.finish.sanding)}",
         )
+    if plan.holding.fit is not None and plan.holding.fit.fits:
+        lines += _wrapped("Case:            ", " ".join(plan.holding.fit.notes))
     lines += ["", *_row_lines(plan.rows)]
     if plan.lift:
         lines += ["", "Lift before cutting:"]

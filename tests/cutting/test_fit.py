@@ -1,0 +1,63 @@
+"""Whether the finished board goes into its case: gap, heights, and the words for it."""
+
+from __future__ import annotations
+
+import pytest
+from shapely import Point, Polygon, affinity, box
+
+from trimgeo.cutting.fit import fit
+from trimgeo.cutting.holder import Standing
+from trimgeo.model.board import Case, Circle, Ring
+
+BOARD = Ring(Polygon([(0, 0), (60, 0), (60, 20), (40, 20), (40, 45), (0, 45)]))
+
+
+def around(margin: float, gap: float, turn: float = 0.0, **more: float) -> Case:
+    cavity = affinity.rotate(BOARD.polygon.buffer(margin, join_style="mitre"), turn, origin=(0, 0))
+    return Case(Ring(cavity), (), gap, **more)
+
+
+def test_it_fits_where_the_gap_is_kept_all_round() -> None:
+    assert fit(BOARD, around(1.0, 0.4), []).fits
+    assert fit(BOARD, around(1.0, 1.0), []).fits  # exactly
+    assert not fit(BOARD, around(1.0, 1.01), []).fits
+    assert fit(BOARD, around(1.0, 0.4), []).spare == pytest.approx(0.6, abs=1e-6)
+
+
+def test_it_may_fit_turned_though_it_does_not_where_it_lies() -> None:
+    found = fit(BOARD, around(1.0, 0.25, turn=90), [])
+    assert found.fits and found.as_placed < 0
+    assert (found.spare, abs(found.angle)) == (pytest.approx(0.75, abs=1e-6), pytest.approx(90, abs=1e-6))
+    turned = affinity.rotate(BOARD.polygon, found.angle, origin=(0, 0))
+    moved = affinity.translate(turned, *found.shift)
+    assert around(1.0, 0.25, turn=90).room.boundary.distance(moved) == pytest.approx(1.0, abs=1e-6)
+    assert "turned by 90.00°" in found.notes[0] and "where it lies now it lacks" in found.notes[0]
+
+
+def test_a_part_that_is_too_high_does_not_fit() -> None:
+    parts = [
+        ("top", Standing("C1", 12.5, Point(10, 10), 4.0)),
+        ("bottom", Standing("C2", 12.5, box(1, 1, 5, 5))),
+    ]
+    found = fit(BOARD, around(1.0, 0.3, lid=12.0), parts)  # nothing is known of the floor
+    assert not found.fits and found.spare > 0
+    assert found.too_high == (("C1", 0.5),)
+    assert "C1 is 0.5 mm too high for the case." in found.notes
+    assert fit(BOARD, around(1.0, 0.3, lid=12.5, floor=12.5), parts).fits
+
+
+def test_what_binds_is_told_in_pairs_of_points_that_far_apart() -> None:
+    case = Case(Ring(box(-3, -3, 63, 48)), (Ring(Point(50, 30).buffer(8), (Circle((50, 30), 8.0),)),), 0.2)
+    found = fit(BOARD, case, [])
+    assert len(found.binds) >= 3
+    for on_board, on_case in found.binds:
+        apart = Point(on_board).distance(Point(on_case))
+        assert apart == pytest.approx(found.spare + 0.2, abs=0.06)
+        assert case.room.boundary.distance(Point(on_case)) < 1e-6
+
+
+def test_what_fits_nowhere_is_said_to_be_proved_without_a_gap_as_well() -> None:
+    for gap in (0.0, 0.4):
+        found = fit(Ring(box(0, 0, 10, 10)), Case(Ring(box(0, 0, 9.4, 40)), (), gap), [])
+        assert not found.fits and found.spare == pytest.approx(-0.3 - gap, abs=2e-3)
+        assert found.notes[1] == "No shift or turn makes it fit: that is proved."

@@ -1,0 +1,81 @@
+"""Start holes, relief cuts and the clamp: where they may be, checked by distances."""
+
+from __future__ import annotations
+
+import itertools
+
+import shapely
+from shapely import LineString, Point, Polygon, box
+
+from trimgeo.cutting.edges import chains, new_edges
+from trimgeo.cutting.lines import lines
+from trimgeo.cutting.order import order_cuts
+from trimgeo.cutting.support import clamp, relief_cuts, start_holes
+from trimgeo.model.board import Ring
+from trimgeo.model.job import Cutter, Finish
+from trimgeo.model.plan import Cut, Hole
+
+BOARD = box(0, 0, 160, 90)
+SAW = Cutter(kind="blade", kerf=0.8, wander=0.3)
+
+
+def holes(part: Polygon, cutter: Cutter = SAW) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
+    cuts = ordered(part)
+    laid = lines(Ring(part), Ring(BOARD), cuts, cutter, Finish(sanding=0.4), 1.6)
+    return start_holes(laid.tool_centre, cuts, part, BOARD, cutter, 0.4)
+
+
+def ordered(part: Polygon) -> tuple[Cut, ...]:
+    cuts = new_edges(Ring(part), Ring(BOARD))
+    return order_cuts(cuts, chains(cuts, Ring(part)), Ring(BOARD))
+
+
+def test_a_blade_that_cannot_come_from_the_edge_gets_a_hole_in_the_waste() -> None:
+    part = Polygon([(20, 20), (120, 25), (110, 70), (30, 60)])
+    (hole,), said = holes(part)
+    disc = Point(hole.at).buffer(hole.diameter / 2, quad_segs=64)
+    assert said == () and BOARD.contains(disc)
+    assert disc.distance(part) >= 0.4 + 0.3 - 1e-3
+    first = ordered(part)[0]
+    assert hole.cut == 1 and Point(hole.at).distance(Point(first.start)) < 3
+
+
+def test_from_the_edge_and_for_wheels_and_bits_there_is_none() -> None:
+    assert holes(box(0, 0, 60, 90)) == ((), ())
+    assert holes(box(20, 20, 60, 60), Cutter(kind="bit", kerf=2.0)) == ((), ())
+
+
+def test_where_the_waste_is_too_narrow_for_a_hole_that_is_said() -> None:
+    found, (said,) = holes(BOARD.buffer(-1.5, join_style="mitre"))
+    assert found == () and said.startswith("A blade cannot enter cut 1: no place in the waste")
+
+
+def test_relief_cuts_part_long_waste_and_stay_off_the_kept_board() -> None:
+    part = Polygon([(0, 0), (160, 0), (160, 20), (40, 20), (40, 90), (0, 90)])
+    found = relief_cuts(ordered(part), part, BOARD, 1.5)
+    waste = BOARD.difference(part)
+    for line in found:
+        assert line.length > 0 and part.distance(line) >= 1.5 - 1e-6
+        assert BOARD.exterior.distance(Point(line.coords[0])) < 1e-6
+        assert waste.covers(line)
+    # Along each cut no stretch of more than 50 mm is left between two of them, and the ends.
+    for cut in ordered(part):
+        feet = [cut.line.project(Point(line.coords[1])) for line in found if cut.line.distance(line) < 1.6]
+        marks = sorted([0.0, *feet, cut.line.length])
+        assert max(b - a for a, b in itertools.pairwise(marks)) <= 50 + 1e-6
+
+
+def test_a_narrow_strip_of_waste_needs_no_relief() -> None:
+    part = box(0, 0, 160, 86)
+    assert relief_cuts(ordered(part), part, BOARD, 1.5) == ()
+
+
+def test_the_clamp_is_the_largest_free_place_of_the_kept_board() -> None:
+    part, tall = box(0, 0, 80, 40), box(30, 0, 80, 40)
+    found = clamp(part, [tall])
+    assert found is not None
+    (x, y), radius = found
+    assert abs(radius - 15) < 0.05
+    assert shapely.Point(x, y).buffer(radius - 0.05).distance(tall) >= 0
+    assert clamp(part, [box(-1, -1, 90, 50)]) is None
+    assert LineString([(x, y), (x, y + 1)]).within(part)

@@ -1,0 +1,88 @@
+"""The enclosure of a job: cavity and posts from points, circles and drawings, and what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pytest
+
+from trimgeo.errors import JobError
+from trimgeo.jobfile import entries, load
+from trimgeo.model.board import Case
+
+JOB = """[job]
+title = "t"
+[board]
+thickness = 1.6
+edge = [[0, 0], [100, 0], [100, 80], [0, 80]]
+[case]
+"""
+CAVITY = "cavity = [[0, 0], [62, 0], [62, 41], [0, 41]]\n"
+
+
+def given(folder: Path, text: str) -> Case:
+    (folder / "job.toml").write_text(JOB + text, encoding="utf-8")
+    found = entries.case(load(folder / "job.toml"))
+    assert found is not None
+    return found
+
+
+def drawing(path: Path, cavity: str = "INNER", posts: str = "PINS") -> None:
+    document = ezdxf.new("R2010", units=4)
+    space = document.modelspace()
+    space.add_lwpolyline([(0, 0), (62, 0), (62, 41), (0, 41)], close=True, dxfattribs={"layer": cavity})
+    space.add_circle((10, 10), 3, {"layer": posts})
+    space.add_lwpolyline([(40, 20), (46, 20), (46, 26), (40, 26)], close=True, dxfattribs={"layer": posts})
+    document.saveas(path)
+
+
+def test_posts_are_circles_points_and_drawings(tmp_path: Path) -> None:
+    drawing(tmp_path / "case.dxf")
+    posts = (
+        '{ at = [20, 20], diameter = 6 }, [[30, 5], [35, 5], [35, 9]], { file = "case.dxf", layer = "PINS" }'
+    )
+    found = given(tmp_path, CAVITY + f"gap = 0.3\nholes = [{posts}]\nlid = 12\n")
+    # A circle is held by a polygon around it, 0.005 mm larger at most.
+    areas = [post.area for post in found.posts]
+    assert areas == pytest.approx([np.pi * 9, 10, np.pi * 9, 36], abs=0.1)
+    assert found.room.area == pytest.approx(62 * 41 - 2 * np.pi * 9 - 10 - 36, abs=0.1)
+    assert (found.gap, found.lid, found.floor) == (0.3, 12, None)
+
+
+@pytest.mark.parametrize("layers", [("INNER", "PINS"), ("CASE", "POSTS")])
+def test_of_a_drawing_the_largest_shape_is_the_cavity_and_the_rest_posts(
+    tmp_path: Path, layers: tuple[str, str]
+) -> None:
+    drawing(tmp_path / "case.dxf", *layers)
+    found = given(tmp_path, 'cavity = { file = "case.dxf" }\ngap = 0\n')
+    assert found.cavity.area == pytest.approx(62 * 41)
+    assert sorted(post.area for post in found.posts) == pytest.approx([np.pi * 9, 36], abs=0.1)
+
+
+def test_a_job_without_a_case_has_none(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(JOB.replace("[case]\n", ""), encoding="utf-8")
+    assert entries.case(load(tmp_path / "job.toml")) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (CAVITY, "[case]: found no gap"),
+        ("gap = 0.3\n", "[case]: found no cavity"),
+        (CAVITY + "gap = -1\n", "[case], gap: found -1"),
+        (
+            CAVITY + "gap = 0\nholes = [{ at = [31, 20], diameter = 200 }]\n",
+            "posts that fill the whole cavity",
+        ),
+        (CAVITY + "gap = 0\nholes = [7]\n", "[case], holes, number 1: found 7"),
+        ("cavity = [[0, 0], [9, 9], [9, 0], [0, 9]]\ngap = 0\n", "[case], cavity: found sides that cross"),
+        ('cavity = { file = "none.dxf" }\ngap = 0\n', "none.dxf"),
+        (CAVITY + "gap = 0\nlit = 4\n", "the nearest known key is lid"),
+    ],
+)
+def test_what_is_no_case_is_refused_with_its_place(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(JobError) as caught:
+        given(tmp_path, text)
+    assert said in str(caught.value)

@@ -1,0 +1,79 @@
+"""Whether the finished board goes into its case: shift, turn, gap, and the heights of its parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from trimgeo.cutting.holder import Standing
+from trimgeo.model.board import Case, FaceName, Ring
+from trimgeo.model.plan import Fit
+from trimgeo.plane.fitting import most_room, room_as_placed
+
+ROUNDING: Final = 1e-6
+"""mm: an outline that was built to keep the gap keeps it."""
+
+
+def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> Fit:
+    """How the finished board goes into the case with the most room, over all shifts and turns.
+
+    It fits where the gap is kept all round, and no part that stands on a face is higher than the case is
+    there. Only the outline is looked at for the room: what hangs over an edge is not.
+
+    >>> import shapely
+    >>> tray = Case(Ring(shapely.box(0, 0, 44, 24)), (), gap=0.5)
+    >>> found = fit(Ring(shapely.box(0, 0, 40, 20)), tray, [])
+    >>> found.fits, round(found.spare, 3), [round(x, 3) for x in found.shift], round(found.as_placed, 3)
+    (True, 1.5, [2.0, 2.0], -0.5)
+    >>> fit(Ring(shapely.box(0, 0, 43.4, 20)), tray, []).notes[1]
+    'No shift or turn makes it fit: that is proved.'
+    """
+    found = most_room(finished.polygon, case.room)
+    heights = {"top": case.lid, "bottom": case.floor}
+    too_high = [
+        (part.name, part.height - room)
+        for face, part in standing
+        if (room := heights[face]) is not None and part.height > room + ROUNDING
+    ]
+    answer = Fit(
+        fits=found.room - case.gap >= -ROUNDING and not too_high,
+        spare=found.room - case.gap,
+        most=found.bound - case.gap,
+        shift=found.shift,
+        angle=found.angle,
+        as_placed=room_as_placed(finished.polygon, case.room) - case.gap,
+        binds=tuple((touch.part, touch.wall) for touch in found.binds),
+        too_high=tuple(sorted(too_high)),
+    )
+    return replace(answer, notes=_sentences(answer, case.gap))
+
+
+def _sentences(found: Fit, gap: float) -> tuple[str, ...]:
+    """The answer in words, the first of them the verdict."""
+    x, y = found.shift
+    how = f"turned by {found.angle:.2f}° about (0, 0) and moved by ({x:.2f}, {y:.2f}) mm"
+    said = []
+    if found.spare >= -ROUNDING:
+        said.append(
+            f"The finished outline fits its case with {max(found.spare, 0.0):.2f} mm to spare beyond the gap "
+            f"of {gap:.2f} mm, {how}; where it lies now {_as_placed(found)}."
+        )
+    else:
+        said.append(
+            f"The finished outline does not fit its case: at best it comes {-found.spare:.2f} mm nearer than "
+            f"the gap of {gap:.2f} mm asks for."
+        )
+        said.append(
+            "No shift or turn makes it fit: that is proved."
+            if found.most <= ROUNDING
+            else "That no other shift and turn makes it fit is not proved."
+        )
+    said += [f"{name} is {lacks:.1f} mm too high for the case." for name, lacks in found.too_high]
+    return tuple(said)
+
+
+def _as_placed(found: Fit) -> str:
+    if found.as_placed >= -ROUNDING:
+        return f"it has {max(found.as_placed, 0.0):.2f} mm to spare"
+    return f"it lacks {-found.as_placed:.2f} mm"

@@ -1,0 +1,83 @@
+"""What holds: the case the board, the hand the cutter, a hole the blade, relief cuts and clamp the work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import shapely
+
+from trimgeo.cutting.axle import passes
+from trimgeo.cutting.fit import fit
+from trimgeo.cutting.holder import Standing, hit_sentences, hits
+from trimgeo.cutting.support import clamp, relief_cuts, start_holes
+from trimgeo.model.board import Board, FaceName, Ring
+from trimgeo.model.job import Cutter, Finish
+from trimgeo.model.plan import Cut, Fit, Holding, Lift, Lines, Support
+
+OnFace = tuple[FaceName, Standing]
+
+
+def holding(
+    board: Board,
+    finished: Ring,
+    cuts: Sequence[Cut],
+    along: Lines,
+    lifted: Sequence[Lift],
+    cutter: Cutter,
+    finish: Finish,
+) -> Holding:
+    """Fit, collisions, start holes and support of a cut that is laid.
+
+    What stands on the finished board counts for the case; all that is not lifted counts for the hand-piece
+    and the clamp.  Parts of unknown height are looked at by nobody.
+    """
+    standing = _standing(board, lifted)
+    edge, part, thickness = board.edge.polygon, finished.polygon, board.job.board.thickness
+    way = passes(along.tool_centre, cuts, edge, cutter, thickness)
+    met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
+    holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
+    fitted, told = _fitted(board, finished, standing)
+    return Holding(
+        fitted,
+        met,
+        holes,
+        Support(
+            relief_cuts(cuts, part, edge, finish.sanding + cutter.kerf + cutter.wander),
+            clamp(part, [shapely.buffer(one.spine, one.radius) for _, one in standing]),
+        ),
+        (*hit_sentences(met), *said, *told),
+    )
+
+
+def fits(board: Board, finished: Ring) -> bool | None:
+    """Whether a finished outline goes into the case with all that must stay on it; None without a case."""
+    found, _ = _fitted(board, finished, _standing(replace(board, parts=()), ()))
+    return None if found is None else found.fits
+
+
+def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
+    """What stands on each face while it is cut, as far as its height is known."""
+    gone = {(lift.name, lift.face) for lift in lifted}
+    every: list[tuple[FaceName, float | None, Standing]] = [
+        (each.face or "top", each.height, Standing(each.name, each.height or 0.0, each.spine, each.radius))
+        for each in board.keepouts
+        if each.kind == "component"
+    ]
+    every += [
+        (each.face, each.height, Standing(each.name, each.height or 0.0, each.area)) for each in board.parts
+    ]
+    return tuple(
+        (face, part) for face, height, part in every if height is not None and (part.name, face) not in gone
+    )
+
+
+def _fitted(board: Board, finished: Ring, standing: Sequence[OnFace]) -> tuple[Fit | None, tuple[str, ...]]:
+    """How the finished board goes into its case, where the job has one, and a warning where it does not."""
+    if board.case is None:
+        return None, ()
+    kept = [
+        (face, part) for face, part in standing if shapely.dwithin(finished.polygon, part.spine, part.radius)
+    ]
+    found = fit(finished, board.case, kept)
+    return found, () if found.fits else found.notes

@@ -1,0 +1,91 @@
+"""The enclosure in millimetres: cavity and posts from points, circles or drawings."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from trimgeo.errors import JobError
+from trimgeo.jobfile.shapefiles import Shape, read_shapes
+from trimgeo.jobfile.shapes import around_disc, polygon
+from trimgeo.jobfile.words import place
+from trimgeo.model.board import Case, Circle, Ring
+from trimgeo.model.case import Disc, Post, ShapeFile
+from trimgeo.model.job import Job
+
+OWN_LAYERS = ("CASE", "POSTS")
+"""The layers of our own drawings that hold cavity and posts."""
+
+
+def case(job: Job) -> Case | None:
+    """The enclosure that the job gives, in the board frame, or None.
+
+    Of a drawing the largest shape is the cavity, what lies in it are posts; of our own its layers say so.
+    Raises `trimgeo.JobError` where a shape is none, where something stands outside the cavity, and
+    where the posts fill it.
+
+    >>> from trimgeo.model.case import CaseTable
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
+    >>> post, inside = Disc(at=(5, 5), diameter=6), ((0, 0), (40, 0), (40, 30), (0, 30))
+    >>> tray = CaseTable(cavity=inside, gap=0.3, holes=(post,))
+    >>> found = case(Job(job=About(title="t"), board=board, case=tray))
+    >>> found.gap, len(found.posts), round(found.room.area, 1)
+    (0.3, 1, 1171.7)
+    """
+    given = job.case
+    if given is None:
+        return None
+    where = place(job.source, "[case]", None, "cavity")
+    posts: list[Ring] = []
+    if isinstance(given.cavity, ShapeFile):
+        cavity, posts = _drawn(job, given.cavity, where)
+    else:
+        cavity = Ring(polygon(np.array(given.cavity), where))
+    at_holes = place(job.source, "[case]", None, "holes")
+    for post in given.holes:
+        posts += _posts(job, post, at_holes)
+    found = Case(cavity, tuple(posts), given.gap, given.lid, given.floor)
+    if found.room.is_empty:
+        raise JobError(
+            at_holes, "found posts that fill the whole cavity", "give smaller ones, or a larger cavity"
+        )
+    return found
+
+
+def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Ring, list[Ring]]:
+    """Cavity and posts of a drawing."""
+    file = job.folder / given.file
+    if given.layer is None:
+        try:
+            shapes = read_shapes(file, OWN_LAYERS[0], where)
+            return shapes[0].ring, [shape.ring for shape in _if_there(job, given, where)]
+        except JobError:
+            pass  # a drawing of somebody else: all its shapes are judged, and its faults told
+    shapes = read_shapes(file, given.layer, where)
+    largest = max(shapes, key=lambda shape: shape.ring.polygon.area)
+    rest = [shape.ring for shape in shapes if shape is not largest]
+    for ring in rest:
+        if not shapely.intersects(largest.ring.polygon, ring.polygon):
+            raise JobError(
+                where,
+                f"found {len(shapes)} closed shapes, and not all lie in the largest one",
+                "name with `layer` a layer that holds the cavity, and perhaps posts within it",
+            )
+    return largest.ring, rest
+
+
+def _if_there(job: Job, given: ShapeFile, where: str) -> tuple[Shape, ...]:
+    try:
+        return read_shapes(job.folder / given.file, OWN_LAYERS[1], where)
+    except JobError:
+        return ()
+
+
+def _posts(job: Job, post: Post, where: str) -> list[Ring]:
+    if isinstance(post, ShapeFile):
+        return [shape.ring for shape in read_shapes(job.folder / post.file, post.layer, where)]
+    if isinstance(post, Disc):
+        circle = Circle((float(post.at[0]), float(post.at[1])), post.diameter / 2)
+        return [Ring(around_disc(circle), (circle,))]
+    return [Ring(polygon(np.array(post), where))]

@@ -1,0 +1,229 @@
+"""The most room that a body can have in a room, over all shifts and turns, and where it then binds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import Final, Literal, NamedTuple
+
+import numpy as np
+import shapely
+from shapely import Polygon, affinity
+
+from trimgeo.plane.ceilings import ceilings, sticks_out
+from trimgeo.plane.overlaps import near_and_over, overlap
+from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
+from trimgeo.plane.rings import Floats
+from trimgeo.plane.roomier import roomier
+from trimgeo.plane.touches import Area, Pose, placed, touches
+
+PROVED: Final = 0.005
+"""mm: where the proof ends, no pose has so much more room than was found: a tenth of what can be measured."""
+
+_COARSE: Final = 12
+"""The first boxes of poses are the room's size divided by this."""
+
+_FINE: Final = 150
+"""Boxes smaller than the room's size divided by this are each proved by the pairs near them."""
+
+_MOST_BOXES: Final = 60_000
+_MOST_CEILINGS: Final = 1500
+_TRIED: Final = 3
+"""Boxes of each size from which the search climbs; twice as many where nothing is proved."""
+
+_CLIMB_ON: Final = 24
+"""Poses from which the search climbs by what really sticks out."""
+
+_CLOSE: Final = 1e-3
+"""mm: a climb whose next step promises less ends; the best of all goes on.  Less is no reason to turn."""
+
+_ALIKE: Final = 1e-6
+"""mm: what rounding may take from a body that touches walls all round."""
+
+
+@dataclass(frozen=True)
+class Touch:
+    """Where the body is nearest to the room's border: both points in the room's frame, and the gap, mm."""
+
+    part: tuple[float, float]
+    wall: tuple[float, float]
+    gap: float
+    corner: Literal["part", "wall"]
+
+
+@dataclass(frozen=True)
+class MostRoom:
+    """The pose with the most room: a turn by ``angle`` degrees about (0, 0) and then a ``shift``, mm.
+
+    ``room`` is the least distance from the border of the cavity and from posts, mm; where the body does not
+    fit, minus the least by which it sticks out anywhere.  No pose has more than ``bound``, which is proved
+    (0: it fits nowhere); ``binds`` are the places that hold it.
+    """
+
+    room: float
+    bound: float
+    shift: tuple[float, float]
+    angle: float
+    binds: tuple[Touch, ...]
+
+
+def most_room(part: Polygon, cavity: Area) -> MostRoom:
+    """The most room that ``part`` can have in ``cavity`` (less its posts), over all shifts and turns.
+
+    Every pose is in some box of poses; a box goes when a bound on the room of all its poses is no more than
+    what was found (`trimgeo.plane.poses`, `trimgeo.plane.ceilings`), else it is split.
+
+    >>> found = most_room(shapely.box(0, 0, 4, 2), shapely.box(10, 0, 13, 9))
+    >>> round(found.room, 6), abs(round(found.angle, 3)), found.bound < 0.51, len(found.binds) > 1
+    (0.5, 90.0, True, True)
+    """
+    middle = shapely.get_coordinates(shapely.centroid(shapely.minimum_bounding_circle(part)))[0]
+    base = ground(affinity.translate(part, *-middle), cavity)
+    as_it_is = np.array([*middle, 0.0])
+    found = _searched(base, as_it_is, partial(_fitting, base), -PROVED, proved=True)
+    if found.room < -_ALIKE:
+        found = _least_overlap(base, as_it_is)._replace(bound=found.bound)
+    else:
+        room, pose = _fitting(base, found.pose, PROVED, enough=1e-8)
+        found = found._replace(room=max(room, found.room), pose=pose if room > found.room else found.pose)
+    return _told(base, found, middle)
+
+
+def room_as_placed(part: Polygon, cavity: Area) -> float:
+    """The room, mm, that ``part`` has where it lies; minus how far it sticks out where it does not fit.
+
+    >>> room_as_placed(shapely.box(0, 0, 4, 2), shapely.box(-1, -1, 5, 2.5))
+    0.5
+    """
+    if shapely.covers(cavity, part):
+        return float(shapely.distance(shapely.boundary(cavity), part))
+    return -overlap(ground(part, cavity), np.zeros(3))
+
+
+def _fitting(base: Ground, pose: Pose, reach: float, enough: float = _CLOSE) -> tuple[float, Pose]:
+    """A pose near by that fits, and its room; minus infinity where none was found."""
+    gap, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough)
+    body = shapely.transform(base.body.area, lambda xy: placed(xy, pose))
+    if gap < -_ALIKE or not shapely.covers(base.eased, body):
+        return -np.inf, pose
+    return min(gap, float(shapely.distance(base.border, body))), pose
+
+
+class _Found(NamedTuple):
+    """The most room, its pose, what no pose exceeds, and all poses that the search climbed to, best first."""
+
+    room: float
+    pose: Pose
+    bound: float
+    tops: tuple[Pose, ...]
+
+
+Climb = Callable[[Pose, float], tuple[float, Pose]]
+"""A better pose near one, within a first step, and its room; minus infinity where it does not count."""
+
+
+def _least_overlap(base: Ground, start: Pose) -> _Found:
+    """The pose at which a body that fits nowhere sticks out least.
+
+    The search climbs by the pairs of corners and sides, which is quick; the best of what it
+    reaches climb on by what really sticks out.
+    """
+    floor = -overlap(base, start)
+    found = _searched(base, start, partial(_nearly, base), floor, proved=False)
+    look = partial(near_and_over, base)
+    for at in found.tops[:_CLIMB_ON]:
+        _, pose = roomier(look, base.radius, at, base.size / 30, enough=1e-4)
+        room = -overlap(base, pose)
+        if room > found.room + _ALIKE:
+            found = found._replace(room=room, pose=pose)
+    return found
+
+
+def _nearly(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
+    """A pose near by that all but fits, and minus how far the body sticks out there."""
+    _, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough=1e-1)
+    _, pose = roomier(partial(near_and_over, base), base.radius, pose, reach / 2, enough=2e-2)
+    return -overlap(base, pose), pose
+
+
+def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: bool) -> _Found:
+    """Boxes of poses split until none can hold more room than was found; only room over ``floor`` counts.
+
+    Where it is not to be ``proved`` by near pairs, the search ends with small boxes.
+    """
+    boxes = all_poses(base, base.size / _COARSE)
+    tops: list[tuple[float, Pose]] = [climb(start, boxes.half)]
+    looked = 0
+    while True:
+        best = max(floor, max(tops, key=_room)[0])
+        boxes = looked_up(base, boxes, best + PROVED)
+        fine = 2 * boxes.half < base.size / _FINE
+        if fine and proved and looked + len(boxes.most) <= _MOST_CEILINGS:
+            looked += len(boxes.most)
+            boxes = _proved(base, boxes, best + PROVED)
+        for at in _apart(boxes, [pose for _, pose in tops], base.radius, _TRIED if proved else 2 * _TRIED):
+            tops.append(climb(at, 2 * boxes.half))
+        best = max(floor, max(tops, key=_room)[0])
+        boxes = boxes.above(best + PROVED)
+        if (
+            len(boxes.most) == 0
+            or 8 * len(boxes.most) > _MOST_BOXES
+            or (fine and not proved)
+            or 2 * boxes.half < PROVED
+        ):
+            break
+        boxes = split(boxes)
+    best_top = max(tops, key=_room)
+    room, pose = tops[0] if tops[0][0] >= best_top[0] - 2 * _CLOSE else best_top  # as it is, if as good
+    tops.sort(key=_room, reverse=True)
+    bound = float(boxes.most.max(initial=best + PROVED))
+    return _Found(room, pose, bound, tuple(pose for _, pose in tops))
+
+
+def _room(top: tuple[float, Pose]) -> float:
+    return top[0]
+
+
+def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:
+    """The boxes that may have more room than ``wanted`` by what the near pairs prove of each."""
+    half, turn = boxes.half, boxes.half_turn
+    most = ceilings(base, boxes.middle, half, turn, wanted)
+    boxes = boxes._replace(most=np.minimum(boxes.most, most)).above(wanted)
+    out = np.array([sticks_out(base, middle, half, turn) for middle in boxes.middle], dtype=bool)
+    return boxes._replace(middle=boxes.middle[~out], most=boxes.most[~out])
+
+
+def _apart(boxes: Boxes, tops: list[Pose], radius: float, most: int) -> list[Floats]:
+    """The middles of the most promising boxes, apart from each other and from the tops that are known."""
+    chosen: list[Floats] = []
+    for n in np.argsort(-boxes.most, kind="stable")[:2000]:
+        at = boxes.middle[n]
+        if all(_far(at, other, 4 * boxes.half, radius) for other in (*chosen, *tops)):
+            chosen.append(at)
+            if len(chosen) == most:
+                break
+    return chosen
+
+
+def _far(one: Pose, other: Pose, reach: float, radius: float) -> bool:
+    turn = abs((one[2] - other[2] + np.pi) % (2 * np.pi) - np.pi)
+    return bool(np.hypot(*(one - other)[:2]) > reach or turn * radius > reach)
+
+
+def _told(base: Ground, found: _Found, middle: Floats) -> MostRoom:
+    """The answer in the frame of part and cavity."""
+    room, pose = found.room, found.pose
+    angle = (pose[2] + np.pi) % (2 * np.pi) - np.pi
+    shift = placed(-middle[None], pose)[0]
+    near = (
+        touches(base.body, base.room, pose, np.inf) if room >= -_ALIKE else near_and_over(base, pose, np.inf)
+    )
+    near = near.take(near.gap <= room + 10 * PROVED)
+    binds = tuple(
+        Touch(
+            (float(p[0]), float(p[1])), (float(w[0]), float(w[1])), float(gap), "part" if corner else "wall"
+        )
+        for p, w, gap, corner in zip(near.body, near.wall, near.gap, near.corner, strict=True)
+    )
+    return MostRoom(room, found.bound, (float(shift[0]), float(shift[1])), float(np.degrees(angle)), binds)

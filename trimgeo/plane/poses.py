@@ -1,0 +1,188 @@
+"""Boxes of poses, and how much room a body could have at best anywhere in each.
+
+Depth in a room changes no faster than a point moves, and a turn moves a point by no more than its radius
+times the angle: so what a pose in the middle of a box has, and how far its points can move within the box,
+bound all its poses.  Any points of the body will do, and any of the walls.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.plane.field import Field, field
+from trimgeo.plane.rings import Floats
+from trimgeo.plane.touches import Area, Shape, shape_of
+
+_GRID: Final = 192
+"""Points of the fields, a side."""
+
+_MARGIN: Final = 0.12
+"""How far the fields reach beyond, per size of the room."""
+
+_FIRST: Final = 8
+"""Corners far apart from each other that are looked at before all others."""
+
+_SAMPLES: Final = 40
+"""Points along sides are the room's size divided by this apart."""
+
+_EASE: Final = 1e-6
+"""mm: a body that touches a wall may stick out by rounding."""
+
+_BLOCK: Final = 400_000
+"""Boxes times points looked at together: bounds the memory."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """A body, about its own origin, and a room, with all that is looked up for many poses.
+
+    ``eased`` is the room with what rounding may take, ``border`` the room's; ``radius`` is the body's,
+    ``size`` the room's diagonal, mm.  ``body_points`` are groups of shape (n, 2) and ``wall_points`` of
+    shape (n, 3): x, y and how deep in the wall; the telling groups come first.
+    """
+
+    body: Shape
+    room: Shape
+    eased: Area
+    border: BaseGeometry
+    radius: float
+    size: float
+    room_field: Field
+    body_field: Field
+    body_points: tuple[Floats, ...]
+    wall_points: tuple[Floats, ...]
+
+
+class Boxes(NamedTuple):
+    """Boxes of poses: ``middle``, shape (n, 3), half a side in mm and in radians, the most room."""
+
+    middle: Floats
+    half: float
+    half_turn: float
+    most: Floats
+
+    def above(self, room: float) -> Boxes:
+        """The boxes that may have more room than this, mm."""
+        kept = self.most > room
+        return self._replace(middle=self.middle[kept], most=self.most[kept])
+
+
+def ground(body: Area, room: Area) -> Ground:
+    """What a search over poses looks up; the body's middle is at its origin."""
+    inner, outer = shape_of(body), shape_of(room)
+    x0, y0, x1, y1 = room.bounds
+    size = float(np.hypot(x1 - x0, y1 - y0))
+    corners = inner.starts[~inner.bends]
+    first = _far_apart(corners, _FIRST)
+    rest = np.setdiff1d(np.arange(len(corners)), first)
+    standing = outer.starts[outer.bends]
+    walls = np.vstack([_posts(room), np.column_stack([standing, np.zeros(len(standing))])])
+    beside = _along(outer, size / _SAMPLES)
+    return Ground(
+        inner,
+        outer,
+        shapely.buffer(room, _EASE, join_style="mitre"),
+        shapely.boundary(room),
+        float(np.hypot(*corners.T).max()),
+        size,
+        field(room, _MARGIN * size, _GRID),
+        field(body, _MARGIN * size, _GRID),
+        (corners[first], corners[rest], _along(inner, size / _SAMPLES)),
+        (walls, np.column_stack([beside, np.zeros(len(beside))])),
+    )
+
+
+def _posts(room: Area) -> Floats:
+    """The deepest point of each post and how deep it lies, shape (n, 3)."""
+    inner = [hole for part in shapely.get_parts(room) for hole in part.interiors]
+    if not inner:
+        return np.empty((0, 3))
+    posts = shapely.polygons(inner)
+    spokes = shapely.maximum_inscribed_circle(posts, tolerance=1e-3)
+    middles = shapely.get_coordinates(shapely.get_point(spokes, 0))
+    return np.column_stack([middles, shapely.distance(shapely.boundary(posts), shapely.points(middles))])
+
+
+def _along(shape: Shape, spacing: float) -> Floats:
+    """Points within the sides of a shape, no further apart than ``spacing``, shape (n, 2)."""
+    counts = (np.hypot(*shape.steps.T) / spacing).astype(np.intp)
+    side = np.repeat(np.arange(len(counts)), counts)
+    number = np.arange(len(side)) - np.repeat(np.cumsum(counts) - counts, counts)
+    return np.asarray(shape.starts[side] + ((number + 1) / (counts[side] + 1))[:, None] * shape.steps[side])
+
+
+def _far_apart(points: Floats, count: int) -> Floats:
+    """Positions of points, the first furthest out and each next one furthest from those before."""
+    chosen = [int(np.argmax(np.hypot(*points.T)))]
+    apart = np.hypot(*(points - points[chosen[0]]).T)
+    while len(chosen) < min(count, len(points)):
+        chosen.append(int(np.argmax(apart)))
+        apart = np.minimum(apart, np.hypot(*(points - points[chosen[-1]]).T))
+    return np.array(chosen)
+
+
+def all_poses(ground: Ground, side: float) -> Boxes:
+    """Boxes of about ``side`` mm a side that hold every pose with the body's middle in the room's bounds."""
+    x0, y0, x1, y1 = ground.room.area.bounds
+    turns = int(np.ceil(2 * np.pi * ground.radius / (2**0.5 * side)))
+    half_turn = np.pi / turns
+    xs, ys = np.arange(x0 + side / 2, x1 + side / 2, side), np.arange(y0 + side / 2, y1 + side / 2, side)
+    angles = -np.pi + (2 * np.arange(turns) + 1) * half_turn
+    middle = np.stack(np.meshgrid(xs, ys, angles, indexing="ij"), axis=-1).reshape(-1, 3)
+    return Boxes(middle, side / 2, half_turn, np.full(len(middle), np.inf))
+
+
+def split(boxes: Boxes) -> Boxes:
+    """Each box in eight."""
+    half, half_turn = boxes.half / 2, boxes.half_turn / 2
+    signs = np.stack(np.meshgrid(*[(-1.0, 1.0)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    middle = boxes.middle[:, None] + signs * (half, half, half_turn)
+    return Boxes(middle.reshape(-1, 3), half, half_turn, np.repeat(boxes.most, 8))
+
+
+def looked_up(ground: Ground, boxes: Boxes, wanted: float) -> Boxes:
+    """The boxes that may have over ``wanted`` mm of room, by what the fields say of more and more points."""
+    groups = [
+        (_of_body, ground.body_points[0]),
+        (_of_body, ground.body_points[1]),
+        (_of_walls, ground.wall_points[0]),
+        (_of_body, ground.body_points[2]),
+        (_of_walls, ground.wall_points[1]),
+    ]
+    for bound, points in groups:
+        if len(points) and len(boxes.most):
+            step = max(1, _BLOCK // len(points))
+            blocks = range(0, len(boxes.most), step)
+            found = [bound(ground, boxes, points, slice(low, low + step)) for low in blocks]
+            boxes = boxes._replace(most=np.minimum(boxes.most, np.concatenate(found))).above(wanted)
+    return boxes
+
+
+def _of_body(ground: Ground, boxes: Boxes, points: Floats, block: slice) -> Floats:
+    """By points of the body: how deep in the room each is at best."""
+    x, y, turn = boxes.middle[block].T[..., None]
+    sine, cosine = np.sin(turn), np.cos(turn)
+    depths = ground.room_field.at(
+        cosine * points[:, 0] - sine * points[:, 1] + x, sine * points[:, 0] + cosine * points[:, 1] + y
+    )
+    moved = np.hypot(*points.T) * boxes.half_turn + 2**0.5 * boxes.half + ground.room_field.slack
+    return np.asarray((depths + moved).min(axis=1))
+
+
+def _of_walls(ground: Ground, boxes: Boxes, points: Floats, block: slice) -> Floats:
+    """By points in walls: how far outside the body each is at best."""
+    x, y, turn = boxes.middle[block].T[..., None]
+    sine, cosine = np.sin(turn), np.cos(turn)
+    dx, dy = points[:, 0] - x, points[:, 1] - y
+    along, across = cosine * dx + sine * dy, cosine * dy - sine * dx
+    known = ground.body_field
+    low, high = known.corner, known.corner + known.step * (np.array(known.depths.shape) - 1)
+    beyond = (along < low[0]) | (along > high[0]) | (across < low[1]) | (across > high[1])
+    apart = np.where(beyond, np.inf, -known.at(along, across))
+    moved = np.hypot(dx, dy) * boxes.half_turn + 2**0.5 * boxes.half + known.slack
+    return np.asarray((np.maximum(apart + moved, 0.0) - points[:, 2]).min(axis=1))
