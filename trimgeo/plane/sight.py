@@ -59,10 +59,10 @@ class Sight:
 
     ``corners`` are those passed on the left and on the right, ``lines`` the extreme lines: line LEFT is the
     one turned most to the right, from a left corner to a right one, by their numbers; line RIGHT the other.
-    ``ends`` are the numbers of the ends of the side crossed last.
+    ``ends`` are the numbers of the ends of the side crossed last, ``windows`` those of the links so far.
     """
 
-    __slots__ = ("corners", "ends", "lines", "room", "step")
+    __slots__ = ("corners", "ends", "lines", "room", "step", "windows")
 
     def __init__(
         self, room: Annulus, left: list[Point], right: list[Point], ends: tuple[int, int], step: int
@@ -72,6 +72,7 @@ class Sight:
         self.lines: list[tuple[int, int]] = [(0, 0), (0, 0)]
         self.ends = list(ends)
         self.step = step
+        self.windows: tuple[Window, ...] = ()
         for side, others in ((LEFT, left[1:]), (RIGHT, right[1:])):
             for corner in others:
                 if not self.add(side, corner):
@@ -82,7 +83,7 @@ class Sight:
         twin = Sight.__new__(Sight)
         twin.room, twin.step = self.room, self.step
         twin.corners = (self.corners[0][:], self.corners[1][:])
-        twin.lines, twin.ends = self.lines[:], self.ends[:]
+        twin.lines, twin.ends, twin.windows = self.lines[:], self.ends[:], self.windows
         return twin
 
     def line(self, side: int) -> tuple[Point, Point]:
@@ -131,6 +132,7 @@ class Sight:
         window = None
         if not self.add(side, point):
             window = self._turned(triangle, side, new)
+            self.windows = (*self.windows, window)
             if not self.add(side, point):
                 # only rounding leads here: the link turns about the corner itself
                 self._restart(side, [point], [window.head])
@@ -153,7 +155,9 @@ class Sight:
 
     def _restart(self, side: int, own: list[Point], other: list[Point]) -> None:
         left, right = (own, other) if side == LEFT else (other, own)
+        windows = self.windows
         Sight.__init__(self, self.room, left, right, (self.ends[0], self.ends[1]), self.step)
+        self.windows = windows
 
 
 def _tangent(others: list[Point], corner: Point, begin: int, sign: float) -> int:
