@@ -59,7 +59,8 @@ def notched(draw: np.random.RandomState, edge: Polygon) -> Polygon:
             notch = shapely.affinity.rotate(notch, draw.uniform(0, 90))
         edge = max(shapely.get_parts(shapely.difference(edge, notch)), key=lambda each: each.area)
     if draw.uniform() < 0.3:
-        edge = edge.buffer(-2).buffer(2, quad_segs=4)
+        rounded = edge.buffer(-2).buffer(2, quad_segs=4)
+        edge = max(shapely.get_parts(rounded), key=lambda each: each.area)
     return Polygon(edge.exterior)
 
 

@@ -116,11 +116,7 @@ def _along(room: Annulus, way: list[Hop]) -> list[Point]:
     for k, hop in enumerate(way):
         walk += corners[k]
         onward = way[(k + 1) % len(way)]
-        landed, left = corners[k][-1], corners[(k + 1) % len(way)][0]
         on = (onward.start - hop.end) % count
-        start = points[hop.end]
-        if on == 0 and _apart(start, landed) > _apart(start, left):
-            on = 0
         if _free_between(room, hop.end, on):
             walk += [points[(hop.end + step + 1) % count] for step in range(on)]
         else:  # the next hop leaves before this one lands: back along the stretch, to be untied
@@ -130,10 +126,6 @@ def _along(room: Annulus, way: list[Hop]) -> list[Point]:
 
 def _free_between(room: Annulus, side: int, on: int) -> bool:
     return all(room.free[(side + step) % len(room.free)] for step in range(on + 1))
-
-
-def _apart(a: Point, b: Point) -> float:
-    return float(np.hypot(a[0] - b[0], a[1] - b[1]))
 
 
 def _corners(room: Annulus, hop: Hop) -> list[Point]:
@@ -161,7 +153,7 @@ def settled(room: Annulus, walk: list[Point]) -> Polygon | None:
     if not outline.is_valid:
         lines = shapely.unary_union(shapely.LineString([*walk, walk[0]]))
         cells = shapely.get_parts(shapely.polygonize([lines]))
-        inside = shapely.Point(room.points[0])
+        inside = shapely.point_on_surface(Polygon(room.relaxed_kept))
         holding = [cell for cell in cells if shapely.covers(cell, inside)]
         if not holding:
             return None
@@ -174,27 +166,24 @@ def settled(room: Annulus, walk: list[Point]) -> Polygon | None:
 
 
 def _brought_back(room: Annulus, corners: Floats) -> Polygon:
-    """The outline with its free sides on the border as given: each corner is where two sides meet."""
+    """The outline with its free sides on the border as given, each end in the same place along its side."""
     corners = corners[np.hypot(*(corners - np.roll(corners, -1, axis=0)).T) > RELAXED / 10]
-    ends = np.roll(corners, -1, axis=0)
-    on = free_sides(corners, room.relaxed_allowed, room.free, RELAXED / 100)
-    following = np.roll(room.allowed, -1, axis=0)
-    start = np.where((on >= 0)[:, None], room.allowed[on], corners)
-    end = np.where((on >= 0)[:, None], following[on], ends)
+    relaxed = room.relaxed_allowed
+    on = free_sides(corners, relaxed, room.free, RELAXED / 100)
     moved = []
-    for k in range(len(corners)):
-        if on[k] < 0 and on[k - 1] < 0:
-            moved.append(corners[k])
+    for k, corner in enumerate(corners):
+        side = max(on[k], on[k - 1])
+        if side < 0:
+            moved.append(corner)
         elif on[k] == on[k - 1]:
             continue
-        elif on[k] >= 0 and on[k - 1] >= 0:
+        elif min(on[k], on[k - 1]) >= 0:
             moved.append(room.allowed[on[k]])
         else:
-            moved.append(
-                np.array(
-                    meeting(*(tuple(map(float, point)) for point in (start[k - 1], end[k - 1], start[k], end[k])))
-                )
-            )
+            after = (side + 1) % len(relaxed)
+            chord = relaxed[after] - relaxed[side]
+            share = float((corner - relaxed[side]) @ chord / (chord @ chord))
+            moved.append(room.allowed[side] + share * (room.allowed[after] - room.allowed[side]))
     return Polygon(moved)
 
 

@@ -134,8 +134,7 @@ class Sight:
             window = self._turned(triangle, side, new)
             self.windows = (*self.windows, window)
             if not self.add(side, point):
-                # only rounding leads here: the link turns about the corner itself
-                self._restart(side, [point], [window.head])
+                self._turn_at(side, point)
         self.ends[side] = new
         self.step += 1
         return window
