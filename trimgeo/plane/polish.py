@@ -1,0 +1,199 @@
+"""Outlines made smaller by turning their cuts a little, all of them together, in ever smaller steps.
+
+Each cut may stay, turn either way about the corner that it touches (rolling on to the next corner where it
+lies flush), or take the next line on either side that touches two corners.  The best choice for all cuts of an outline
+is a cheapest cycle through their variants; all outlines are worked on at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trimgeo.plane.annulus import Annulus
+from trimgeo.plane.cutlines import CutLines, drawn, stacked, turned_sides
+from trimgeo.plane.hulls import Floats, Indices
+from trimgeo.plane.joins import Border, Joins, goes_along, landings, meets
+
+VARIANTS = 5
+"""A line, itself turned both ways, and the next fixed ones on both sides."""
+
+WIDEST = np.radians(4.0)
+"""First step."""
+
+LEAST = 1e-7
+"""Least step, radians."""
+
+ROUNDS = 60
+"""Passes at most."""
+
+GAIN = 1e-10
+"""Share of the area that is worth another pass with the same step."""
+
+ROLLS = 8
+"""Corners over which a line may roll in one step."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """Several closed ways: ``lines`` of all one after the other, the first of each and its count, shape (n,).
+
+    ``area`` is twice that of each, ``turns`` the full turns that are counted on from each line to the next one.
+    """
+
+    lines: CutLines
+    first: Indices
+    count: Indices
+    area: Floats
+    turns: Indices
+
+    @property
+    def after(self) -> Indices:
+        """The number of the line that follows each line."""
+        after = np.arange(len(self.lines)) + 1
+        after[self.first + self.count - 1] = self.first
+        return after
+
+    def way(self, number: int) -> CutLines:
+        """The lines of one outline."""
+        return self.lines[slice(int(self.first[number]), int(self.first[number] + self.count[number]))]
+
+
+def polished(
+    room: Annulus, edge: Border, fixed: CutLines, ways: list[CutLines], inside_corners: bool
+) -> Outlines:
+    """Make the outlines along ``ways`` smaller; ``fixed`` are lines that touch two corners.
+
+    The number of lines of each stays.
+    """
+    now = _begun(edge, ways, inside_corners)
+    fixed = fixed[np.lexsort((fixed.heading, fixed.place))]
+    step = np.full(len(now.first), WIDEST)
+    for _ in range(ROUNDS):
+        busy = step >= LEAST
+        if not busy.any():
+            break
+        per_line = np.repeat(np.where(busy, step, 0.0), now.count)
+        variants = _variants(room, fixed, now.lines, per_line)
+        area, chosen = _best(edge, variants, now, inside_corners)
+        gains = area < now.area - GAIN * np.abs(now.area)
+        step = np.where(gains, step, step / 2)
+        better = np.where(np.repeat(area < now.area, now.count), chosen, 0)
+        rows = np.arange(len(now.lines)) * VARIANTS + better
+        now = replace(now, lines=variants[rows], area=np.minimum(area, now.area))
+    return now
+
+
+def _begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines:
+    count = np.array([len(way) for way in ways])
+    first = np.concatenate([[0], np.cumsum(count[:-1])]).astype(np.intp)
+    now = Outlines(
+        stacked(ways), first, count, np.full(len(ways), np.inf), np.zeros(count.sum(), dtype=np.intp)
+    )
+    here, after = np.arange(len(now.lines)), now.after
+    found = [
+        (np.where(join.inside & (not inside_corners), np.inf, join.area), join.turns)
+        for join in _joins(edge, now.lines, here, after)
+    ]
+    areas, turns = (np.array(column) for column in zip(*found, strict=True))
+    better = areas.argmin(axis=0)
+    now = replace(now, turns=turns[better, here])
+    return replace(now, area=np.add.reduceat(areas[better, here], first))
+
+
+def _joins(edge: Border, lines: CutLines, i: Indices, j: Indices) -> list[Joins]:
+    """Joins of lines where they cross, and along the border where any ends there."""
+    found = [meets(lines, i, lines, j)]
+    if (lines.end_side >= 0).any():
+        ends = landings(edge, lines, lines.end_side)
+        starts = landings(edge, lines, lines.start_side)
+        found.append(goes_along(lines, ends, i, lines, starts, j))
+    return found
+
+
+def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats) -> CutLines:
+    """`VARIANTS` rows for each line, the line itself first."""
+    turned = rolled(
+        room, np.concatenate([lines.place] * 2), np.concatenate([lines.heading - step, lines.heading + step])
+    )
+    key = np.lexsort((np.concatenate([fixed.heading, lines.heading]), np.concatenate([fixed.place, lines.place])))
+    rank = np.empty(len(key), dtype=np.intp)
+    rank[key] = np.arange(len(key))
+    known = np.cumsum(key < len(fixed))
+    at = rank[len(fixed) :]
+    below, above = known[at] - 1, known[at]
+    itself = (fixed.place[below] == lines.place) & (fixed.heading[below] >= lines.heading - 1e-12)
+    below = below - itself
+    parts = [lines, turned[: len(lines)], turned[len(lines) :]]
+    for near in (below, above):
+        near = np.clip(near, 0, len(fixed) - 1)
+        other = fixed[near]
+        good = (other.place == lines.place) & (np.abs(other.heading - lines.heading) <= 2 * step)
+        both = stacked([lines, other])
+        parts.append(both[np.where(good, len(lines) + np.arange(len(lines)), np.arange(len(lines)))])
+    order = (np.arange(len(lines))[:, None] + len(lines) * np.arange(VARIANTS)).ravel()
+    return stacked(parts)[order]
+
+
+def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:
+    """Lines with a heading (radians) at a corner of the kept ring, or at the next one that they roll on to."""
+    ring = room.kept
+    angle, turn = turned_sides(ring)
+    count, place = len(ring), place.copy()
+    middle = angle[place] - turn[place] / 2
+    base = angle[place] + 2 * np.pi * np.rint((heading - middle) / (2 * np.pi))
+    for _ in range(ROLLS):
+        on = (heading > base) & (turn[(place + 1) % count] > 0)
+        back = ~on & (heading < base - turn[place]) & (turn[place - 1] > 0)
+        if not (on | back).any():
+            break
+        base = base + np.where(on, turn[(place + 1) % count], 0.0) - np.where(back, turn[place], 0.0)
+        place = (place + on - back) % count
+    along = np.column_stack([np.cos(heading), np.sin(heading)])
+    return drawn(room, ring[place], along, np.zeros(len(place)), heading, place)
+
+
+def _best(
+    edge: Border, variants: CutLines, now: Outlines, inside_corners: bool, each: int = VARIANTS
+) -> tuple[Floats, Indices]:
+    """The least area of each outline over the variants of its lines, and the variant of every line."""
+    area = _joined(edge, variants, now, inside_corners, each)
+    ways, longest = len(now.first), int(now.count.max())
+    base = now.first[:, None] + np.minimum(np.arange(longest), now.count[:, None] - 1)
+    stay = np.where(np.eye(each, dtype=bool), 0.0, np.inf)
+    reach = np.broadcast_to(stay, (ways, each, each))  # [way, variant of the first line, variant here]
+    came = []
+    for k in range(longest - 1):
+        onward = np.where((k < now.count - 1)[:, None, None], area[base[:, k]], stay)
+        trial = reach[:, :, :, None] + onward[:, None]
+        came.append(trial.argmin(axis=2))
+        reach = trial.min(axis=2)
+    closed = reach + np.swapaxes(area[now.first + now.count - 1], 1, 2)
+    flat = closed.reshape(ways, -1)
+    least = flat.argmin(axis=1)
+    start, here = np.divmod(least, each)
+    chosen = np.zeros((ways, longest), dtype=np.intp)
+    rows = np.arange(ways)
+    chosen[:, longest - 1] = here
+    for k in range(longest - 2, -1, -1):
+        here = came[k][rows, start, here]
+        chosen[:, k] = here
+    within = np.arange(longest) < now.count[:, None]
+    return flat[rows, least], chosen[within]
+
+
+def _joined(
+    edge: Border, variants: CutLines, now: Outlines, inside_corners: bool, each: int
+) -> Floats:
+    """Twice the area that each pair of variants of a line and the next one give, shape (lines, each, each)."""
+    number, spread = np.arange(len(now.lines)), np.arange(each)
+    i = (number[:, None] * each + spread)[:, :, None]
+    j = (now.after[:, None] * each + spread)[:, None, :]
+    least = np.full((len(number), each, each), np.inf)
+    for join in _joins(edge, variants, i, j):
+        good = join.turns == now.turns[:, None, None]
+        if not inside_corners:
+            good &= ~join.inside
+        least = np.where(good, np.minimum(join.area, least), least)
+    return least

@@ -1,0 +1,183 @@
+"""The smallest outline for each number of cuts, from the fewest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from trimgeo.plane.annulus import Annulus
+from trimgeo.plane.cutlines import CutLines, bitangents, headed, stacked, tangents
+from trimgeo.plane.fewest import JUDGED, fewest_in
+from trimgeo.plane.hulls import Floats
+from trimgeo.plane.joins import Border, border, goes_along, landings, meets
+from trimgeo.plane.polish import polished
+from trimgeo.plane.rounds import Steps, cheapest_rounds
+
+TURN_STEP = np.radians(6.0)
+"""Lines turn about each kept corner by this in the first search."""
+
+NEAREST = 2000
+"""Pairs of corners looked at for lines that touch both, of each kind."""
+
+SPARE = 3
+"""Outlines of each number of cuts that are made smaller: the best of the search by steps need not stay the best."""
+
+WORTH = 1e-9
+"""Share of the area that one more cut takes off at the least, to count."""
+
+SAME = 1e-9
+"""Lines through one corner whose directions differ by less (radians) are one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Smallest:
+    """An outline, its area in mm², and its number of cuts."""
+
+    cuts: int
+    area: float
+    outline: Polygon
+
+
+def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True) -> Iterator[Smallest]:
+    """Smallest outlines found with each number of cuts from the fewest to ``most``, fewest first.
+
+    A number of cuts that makes the outline no smaller is left out.  With ``inside_corners`` False there
+    are none but on the free border; then it may be that nothing is found.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 9, 4), np.array([True] * 4))
+    >>> [(each.cuts, round(each.area, 3)) for each in smallest_for_each(room, 4)]
+    [(0, 36.0), (1, 10.0), (2, 6.25), (3, 5.0), (4, 4.0)]
+    """
+    few = fewest_in(room)
+    given = Smallest(few.count, float(few.outline.area), few.outline)
+    if few.count == 0:
+        yield given
+    search = _Search(room, border(room), fixed_lines(room), inside_corners)
+    lines = stacked([tangents(room, TURN_STEP), search.fixed])
+    quick = few.count if few.count else 1
+    _, found = _found(search, lines, quick)
+    if few.count and inside_corners and (quick not in found or given.area < found[quick].area):
+        found[quick] = given
+    best = given.area if few.count == 0 else np.inf
+    if quick in found:
+        best = found[quick].area
+        yield found[quick]
+    if most <= quick:
+        return
+    refined, found = _found(search, lines, most)
+    if len(refined):
+        again = _distinct(stacked([refined, search.fixed]))
+        for cuts, each in _found(search, again, most)[1].items():
+            if cuts not in found or each.area < found[cuts].area:
+                found[cuts] = each
+    for cuts in range(quick + 1, most + 1):
+        if cuts in found and found[cuts].area < best * (1 - WORTH):
+            best = found[cuts].area
+            yield found[cuts]
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """What all searches of one annulus share."""
+
+    room: Annulus
+    edge: Border
+    fixed: CutLines
+    inside_corners: bool
+
+
+def fixed_lines(room: Annulus) -> CutLines:
+    """Lines that touch two corners: flush with sides of the kept ring, and bitangents."""
+    flush = tangents(room, np.inf)
+    return stacked([flush[flush.front > 0], bitangents(room, NEAREST)])
+
+
+def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
+    """Search among ``lines`` and make what is found smaller: all lines then, and the best of each number of cuts."""
+    steps = steps_between(lines, search.edge, search.inside_corners)
+    rounds = cheapest_rounds(steps, lines.place, most, SPARE)
+    ways = [lines[np.array(each.lines)] for some in rounds for each in some]
+    if not ways:
+        return lines[:0], {}
+    outlines = polished(search.room, search.edge, search.fixed, ways, search.inside_corners)
+    best: dict[int, Smallest] = {}
+    for number in np.argsort(outlines.area, kind="stable").tolist():
+        way = outlines.way(number)
+        if len(way) in best:
+            continue
+        outline = outlined(way, search.edge)
+        if is_sound(search.room, outline):
+            best[len(way)] = Smallest(len(way), float(outline.area), outline)
+    kept = outlines.lines
+    heading = headed(search.room.kept, kept.place, kept.along)
+    return replace(kept, heading=heading), best
+
+
+def _distinct(lines: CutLines) -> CutLines:
+    """Each line once."""
+    lines = lines[np.lexsort((lines.heading, lines.place))]
+    same = (np.diff(lines.place) == 0) & (np.diff(lines.heading) < SAME)
+    return lines[np.flatnonzero(np.append(True, ~same))]
+
+
+def steps_between(lines: CutLines, edge: Border, inside_corners: bool) -> Steps:
+    """All joins between lines."""
+    every = np.arange(len(lines))
+    i, j = every[:, None], every[None]
+    straight = meets(lines, i, lines, j)
+    ends, starts = landings(edge, lines, lines.end_side), landings(edge, lines, lines.start_side)
+    parts = [straight]
+    if (ends.stretch >= 0).any():
+        parts.append(goes_along(lines, ends, i, lines, starts, j))
+    found = []
+    for join in parts:
+        usable = np.isfinite(join.area) & (np.abs(join.turns) <= 1)
+        if not inside_corners:
+            usable &= ~join.inside
+        source, target = np.nonzero(usable)
+        found.append((source, target, join.area[usable], join.turns[usable]))
+    return Steps(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+
+def outlined(lines: CutLines, edge: Border) -> Polygon:
+    """The outline along lines that follow each other once around, as it comes."""
+    here = np.arange(len(lines))
+    there = np.roll(here, -1)
+    ends, starts = landings(edge, lines, lines.end_side), landings(edge, lines, lines.start_side)
+    straight = meets(lines, here, lines, there)
+    along = goes_along(lines, ends, here, lines, starts, there)
+    corners: list[Floats] = []
+    for k, n in zip(here.tolist(), there.tolist(), strict=True):
+        if along.area[k] < straight.area[k]:
+            first, last = ends.point[k], starts.point[n]
+            side, final = int(np.floor(ends.place[k])), int(np.ceil(starts.place[n])) - 1
+            base = int(lines.end_side[k]) - int(edge.place[lines.end_side[k]])
+            passed = [edge.ring[(base + step) % len(edge.ring)] for step in range(side + 1, final + 1)]
+            corners += [first, *passed, last]
+        else:
+            corners.append(crossing(lines, k, n))
+    return Polygon(corners)
+
+
+def crossing(lines: CutLines, k: int, n: int) -> Floats:
+    """Where two lines cross."""
+    a, b = lines.along[k], lines.along[n]
+    off = lines.anchor[n] - lines.anchor[k]
+    at = (off[0] * b[1] - off[1] * b[0]) / (a[0] * b[1] - a[1] * b[0])
+    return np.asarray(lines.anchor[k] + at * a)
+
+
+def is_sound(room: Annulus, outline: Polygon) -> bool:
+    """Whether an outline is simple, holds what is kept and lies in what is allowed."""
+    if not outline.is_valid:
+        return False
+    kept, allowed = Polygon(room.kept), Polygon(room.allowed)
+    return bool(
+        shapely.covers(shapely.buffer(outline, JUDGED, join_style="mitre"), kept)
+        and shapely.covers(shapely.buffer(allowed, JUDGED, join_style="mitre"), outline)
+    )
