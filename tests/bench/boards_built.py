@@ -8,11 +8,18 @@ the edge of the board.
 
 from __future__ import annotations
 
+import sys
+import time
+
 import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 from shapely import Polygon
+
+from trimgeo.plane.annulus import annulus
+from trimgeo.plane.fewest import fewest_in
+from trimgeo.plane.trade import Smallest, smallest_for_each
 
 
 def board(seed: int) -> tuple[Polygon, Polygon, NDArray[np.bool_]]:
@@ -23,9 +30,11 @@ def board(seed: int) -> tuple[Polygon, Polygon, NDArray[np.bool_]]:
         x, y, right, top = edge.bounds
         parts = []
         middle = np.array([(x + right) / 2, (y + top) / 2])
-        for _ in range(draw.randint(5, 50)):
-            at = middle + draw.uniform(-0.5, 0.5, 2) * (right - x, top - y) * draw.uniform(0.2, 0.8)
-            size = draw.uniform(2, 15, 2)
+        count = draw.randint(20, 201)
+        spread = draw.uniform(0.3, 0.8)
+        for _ in range(count):
+            at = middle + draw.uniform(-0.5, 0.5, 2) * (right - x, top - y) * spread
+            size = draw.uniform(1, 4, 2) + draw.uniform(0, 40, 2) / np.sqrt(count)
             part = shapely.box(*(at - size / 2), *(at + size / 2))
             if draw.uniform() < 0.3:
                 part = shapely.affinity.rotate(part, draw.uniform(0, 90))
@@ -77,3 +86,72 @@ def cavity_around(draw: np.random.RandomState, kept: Polygon) -> Polygon:
         rest = shapely.difference(cavity, shapely.difference(post, kept.buffer(draw.uniform(0.2, 2))))
         cavity = max(shapely.get_parts(rest), key=lambda each: shapely.intersection(each, kept).area)
     return Polygon(cavity.exterior)
+
+
+def judge(seed: int) -> dict[str, object]:
+    """Build outlines for one board and check them with shapely alone."""
+    kept, allowed, free = board(seed)
+    room = annulus(kept, allowed, free)
+    begun = time.perf_counter()
+    few = fewest_in(room)
+    found = list(smallest_for_each(room))
+    took = time.perf_counter() - begun
+    ring = shapely.get_coordinates(allowed.exterior)
+    own = shapely.buffer(shapely.union_all(shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1)[free])), 1e-4)
+    faults = [
+        f"{each.cuts} cuts: {fault}"
+        for each in (Smallest(few.count, few.outline.area, few.outline), *found)
+        for fault in faults_of(each, kept, allowed, own)
+    ]
+    faults += [] if found and found[0].cuts == few.count else ["the trade does not begin with the fewest"]
+    areas = [each.area for each in found]
+    faults += [] if areas == sorted(areas, reverse=True) else ["more cuts, more area"]
+    return {
+        "seed": seed,
+        "kept": len(room.kept),
+        "allowed": len(room.allowed),
+        "count": few.count,
+        "proved": few.proved,
+        "seconds": took,
+        "areas": {each.cuts: each.area for each in found},
+        "faults": faults,
+    }
+
+
+def faults_of(each: Smallest, kept: Polygon, allowed: Polygon, own: Polygon) -> list[str]:
+    """What is wrong with an outline: simple, around the kept part, within the allowed one, as many cuts as said."""
+    outline, wide = each.outline, Polygon(allowed.exterior).buffer(1e-4, join_style="mitre")
+    ring = shapely.get_coordinates(outline.exterior)
+    sides = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
+    cuts = int(np.sum(~shapely.covers(own, sides)))
+    return [
+        fault
+        for fault, wrong in (
+            ("not simple", not outline.is_valid),
+            ("kept part outside", not outline.buffer(1e-4, join_style="mitre").covers(kept)),
+            ("leaves what is allowed", not wide.covers(outline)),
+            (f"has {cuts}", cuts != each.cuts),
+        )
+        if wrong
+    ]
+
+
+def main() -> None:
+    """Print a line for each board that has a fault or is not proved, and the counts."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 300
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    proved = faulty = 0
+    seconds: list[float] = []
+    for seed in range(first, first + count):
+        result = judge(seed)
+        proved += result["count"] == result["proved"]
+        faulty += bool(result["faults"])
+        seconds.append(float(str(result["seconds"])))
+        if result["faults"] or result["count"] != result["proved"]:
+            print({key: value for key, value in result.items() if key != "areas"}, flush=True)
+    print(f"boards {count}  fewest proved {proved}  with a fault {faulty}")
+    print(f"seconds: median {np.median(seconds):.2f}  most {np.max(seconds):.2f}")
+
+
+if __name__ == "__main__":
+    main()

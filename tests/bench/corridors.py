@@ -9,10 +9,14 @@ are jagged.
 from __future__ import annotations
 
 import sys
+import time
 
 import numpy as np
 import shapely
 from shapely import Polygon
+
+from trimgeo.plane.annulus import annulus
+from trimgeo.plane.fewest import fewest_in
 
 
 def corridor(seed: int) -> tuple[Polygon, Polygon]:
@@ -37,3 +41,29 @@ def jagged(draw: np.random.RandomState, shape: Polygon, depth: float) -> Polygon
     line = shapely.segmentize(shape.exterior, draw.uniform(4, 15))
     corners = shapely.get_coordinates(line)[:-1]
     return Polygon(corners + draw.uniform(-depth, depth, corners.shape))
+
+
+def main() -> None:
+    """Print a line for each corridor that is not proved or not sound, and the counts."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    proved = faulty = 0
+    seconds: list[float] = []
+    for seed in range(count):
+        kept, allowed = corridor(seed)
+        begun = time.perf_counter()
+        found = fewest_in(annulus(kept, allowed, np.zeros(len(allowed.exterior.coords) - 1, dtype=bool)))
+        seconds.append(time.perf_counter() - begun)
+        outline = found.outline
+        sound = outline.is_valid and len(outline.exterior.coords) - 1 == found.count
+        sound &= outline.buffer(1e-4, join_style="mitre").covers(kept)
+        sound &= allowed.buffer(1e-4, join_style="mitre").covers(outline)
+        proved += found.count == found.proved
+        faulty += not sound
+        if found.count != found.proved or not sound:
+            print(f"corridor {seed}: {found.count} cuts, proved {found.proved}, sound {sound}")
+    print(f"corridors {count}  fewest proved {proved}  not sound {faulty}")
+    print(f"seconds: median {np.median(seconds):.3f}  most {np.max(seconds):.3f}")
+
+
+if __name__ == "__main__":
+    main()

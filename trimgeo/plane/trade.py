@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.cutlines import CutLines, bitangents, headed, stacked, tangents
 from trimgeo.plane.fewest import JUDGED, fewest_in
-from trimgeo.plane.hulls import Floats
+from trimgeo.plane.hulls import Floats, Indices
 from trimgeo.plane.joins import Border, border, goes_along, landings, meets
 from trimgeo.plane.polish import polished
 from trimgeo.plane.rounds import Steps, cheapest_rounds
@@ -58,7 +60,7 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     if few.count == 0:
         yield given
     search = _Search(room, border(room), fixed_lines(room), inside_corners)
-    lines = stacked([tangents(room, TURN_STEP), search.fixed])
+    lines = _distinct(stacked([tangents(room, TURN_STEP), search.fixed]))
     quick = few.count if few.count else 1
     _, found = _found(search, lines, quick)
     if few.count and inside_corners and (quick not in found or given.area < found[quick].area):
@@ -98,14 +100,40 @@ def fixed_lines(room: Annulus) -> CutLines:
 
 
 def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
-    """Search among ``lines`` and make what is found smaller: all lines then, and the best of each number of cuts."""
+    """Search among ``lines`` and make what is found smaller: all lines then, and the best of each number of cuts.
+
+    Where the best ways of a number of cuts cross themselves, the search is repeated without the steps onto either
+    of the two sides that cross.
+    """
     steps = steps_between(lines, search.edge, search.inside_corners)
-    rounds = cheapest_rounds(steps, lines.place, most, SPARE)
-    ways = [lines[np.array(each.lines)] for some in rounds for each in some]
-    if not ways:
-        return lines[:0], {}
+    kept, best, tangled = _tried(search, lines, steps, range(1, most + 1))
+    wanted = [cuts for cuts in range(1, most + 1) if cuts not in best]
+    for one in range(2 if tangled and wanted else 0):
+        barred = {pair[one] for pair in tangled}
+        allowed = [k for k, pair in enumerate(zip(steps.source, steps.target, strict=True)) if pair not in barred]
+        more, others, _ = _tried(search, lines, steps[np.array(allowed)], wanted)
+        kept = stacked([kept, more])
+        for cuts, each in others.items():
+            if cuts not in best or each.area < best[cuts].area:
+                best[cuts] = each
+    return kept, best
+
+
+Step = tuple[int, int]
+
+
+def _tried(
+    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
+) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
+    """One search: lines made finer, the best of each number of cuts, and pairs of steps that lead to a crossing."""
+    rounds = cheapest_rounds(steps, lines.place, max(wanted), SPARE)
+    numbers = [np.array(each.lines) for cuts in wanted for each in rounds[cuts - 1]]
+    if not numbers:
+        return lines[:0], {}, []
+    ways = [lines[number] for number in numbers]
     outlines = polished(search.room, search.edge, search.fixed, ways, search.inside_corners)
     best: dict[int, Smallest] = {}
+    tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
         way = outlines.way(number)
         if len(way) in best:
@@ -113,9 +141,19 @@ def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[
         outline = outlined(way, search.edge)
         if is_sound(search.room, outline):
             best[len(way)] = Smallest(len(way), float(outline.area), outline)
+        else:
+            tangled += _crossing_steps(numbers[number], ways[number], search.edge)
     kept = outlines.lines
     heading = headed(search.room.kept, kept.place, kept.along)
-    return replace(kept, heading=heading), best
+    return replace(kept, heading=heading), best, tangled
+
+
+def _crossing_steps(numbers: Indices, way: CutLines, edge: Border) -> list[tuple[Step, Step]]:
+    """The steps onto each two lines of a way whose cuts cross."""
+    cuts = cuts_along(way, edge)
+    crossing = np.triu(shapely.crosses(cuts[:, None], cuts[None]), 1)
+    onto = [(int(numbers[k - 1]), int(numbers[k])) for k in range(len(numbers))]
+    return [(onto[i], onto[j]) for i, j in zip(*np.nonzero(crossing), strict=True)]
 
 
 def _distinct(lines: CutLines) -> CutLines:
@@ -146,22 +184,33 @@ def steps_between(lines: CutLines, edge: Border, inside_corners: bool) -> Steps:
 
 def outlined(lines: CutLines, edge: Border) -> Polygon:
     """The outline along lines that follow each other once around, as it comes."""
+    return Polygon(np.concatenate([np.array(corner) for corner in _corners(lines, edge)]))
+
+
+def cuts_along(lines: CutLines, edge: Border) -> NDArray[Any]:
+    """The cut on each of the lines that follow each other once around."""
+    corners = _corners(lines, edge)
+    ends = [(corners[k - 1][-1], corners[k][0]) for k in range(len(corners))]
+    return np.asarray(shapely.linestrings(np.array(ends)))
+
+
+def _corners(lines: CutLines, edge: Border) -> list[list[Floats]]:
+    """For each line where it meets the next one: a corner, or those of the border between."""
     here = np.arange(len(lines))
     there = np.roll(here, -1)
     ends, starts = landings(edge, lines, lines.end_side), landings(edge, lines, lines.start_side)
     straight = meets(lines, here, lines, there)
     along = goes_along(lines, ends, here, lines, starts, there)
-    corners: list[Floats] = []
+    corners: list[list[Floats]] = []
     for k, n in zip(here.tolist(), there.tolist(), strict=True):
         if along.area[k] < straight.area[k]:
-            first, last = ends.point[k], starts.point[n]
-            side, final = int(np.floor(ends.place[k])), int(np.ceil(starts.place[n])) - 1
-            base = int(lines.end_side[k]) - int(edge.place[lines.end_side[k]])
-            passed = [edge.ring[(base + step) % len(edge.ring)] for step in range(side + 1, final + 1)]
-            corners += [first, *passed, last]
+            first, last = int(lines.end_side[k]), int(lines.start_side[n])
+            sides = int(edge.place[last] - edge.place[first])
+            passed = [edge.ring[(first + step + 1) % len(edge.ring)] for step in range(sides)]
+            corners.append([ends.point[k], *passed, starts.point[n]])
         else:
-            corners.append(crossing(lines, k, n))
-    return Polygon(corners)
+            corners.append([crossing(lines, k, n)])
+    return corners
 
 
 def crossing(lines: CutLines, k: int, n: int) -> Floats:
