@@ -30,7 +30,7 @@ class CutLines:
     ``anchor`` and ``along`` (unit vectors) have shape (m, 2), all else (m,).  A cut on the line takes in the anchor and
     what lies up to ``front`` before it.  The line is free from ``start`` (at most 0) to ``end``, from the anchor.
     ``start_side`` and ``end_side`` are the free sides of the allowed ring where it ends there, -1 elsewhere.
-    ``place`` is the kept corner it touches, in ring order; lines with another anchor have that of a neighbour.
+    ``place`` and ``last`` are the first and last kept corner that it touches, by their numbers in the ring.
     """
 
     anchor: Floats
@@ -38,6 +38,7 @@ class CutLines:
     front: Floats
     heading: Floats
     place: Indices
+    last: Indices
     start: Floats
     end: Floats
     start_side: Indices
@@ -63,17 +64,19 @@ def stacked(parts: list[CutLines]) -> CutLines:
 
 
 def drawn(
-    room: Annulus, anchor: Floats, along: Floats, front: Floats, heading: Floats, place: Indices
+    room: Annulus, along: Floats, front: Floats, heading: Floats, place: Indices, last: Indices
 ) -> CutLines:
     """Lines with the stretches on which they are free.
 
     >>> import shapely
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
-    >>> one = drawn(room, np.array([[1.0, 1.0]]), np.array([[1.0, 0.0]]), np.ones(1), np.zeros(1), np.array([0]))
+    >>> low = int(np.flatnonzero((room.kept == 1).all(axis=1))[0])
+    >>> one = drawn(room, np.array([[1.0, 0.0]]), np.ones(1), np.zeros(1), np.array([low]), np.array([low + 1]))
     >>> one.start.round(3).tolist(), one.end.round(3).tolist()
     ([-1.0], [2.0])
     """
+    anchor = room.kept[place]
     inner, outer = room.relaxed_kept, room.relaxed_allowed
     sides = len(inner) + len(outer)
     rows = max(AT_ONCE // sides, 1)
@@ -95,7 +98,16 @@ def drawn(
         )
     start, end, start_side, end_side = np.concatenate(parts, axis=1)
     return CutLines(
-        anchor, along, front, heading, place, start, end, start_side.astype(np.intp), end_side.astype(np.intp)
+        anchor,
+        along,
+        front,
+        heading,
+        place,
+        last,
+        start,
+        end,
+        start_side.astype(np.intp),
+        end_side.astype(np.intp),
     )
 
 
@@ -155,7 +167,8 @@ def tangents(room: Annulus, step: float) -> CutLines:
     at, headings = np.concatenate(corner), np.concatenate(heading)
     front = np.concatenate([length[flush], np.zeros(len(at) - len(flush))])
     along = np.column_stack([np.cos(headings), np.sin(headings)])
-    return drawn(room, ring[at], along, front, headings, at)
+    last = np.concatenate([(flush + 1) % count, at[len(flush) :]])
+    return drawn(room, along, front, headings, at, last)
 
 
 def bitangents(room: Annulus, most: int) -> CutLines:
@@ -183,10 +196,9 @@ def bitangents(room: Annulus, most: int) -> CutLines:
         chosen = np.argsort(apart[one, other], kind="stable")[:most]
         one, other = one[chosen], other[chosen]
         reach = apart[one, other]
-        front = reach if ring is kept else np.zeros(len(one))
-        lines = drawn(
-            room, kept[ends[one]], along[one, other], front, headed(kept, ends[one], along[one, other]), ends[one]
-        )
+        place, ways = ends[one], along[one, other]
+        front, last = (reach, ends[other]) if ring is kept else (np.zeros(len(one)), place)
+        lines = drawn(room, ways, front, headed(kept, place, ways), place, last)
         sees = lines.end >= reach if first and second or first else -lines.start >= reach
         found.append(lines[sees])
     return stacked(found) if found else tangents(room, 1.0)[:0]

@@ -55,9 +55,10 @@ class Outlines:
         after[self.first + self.count - 1] = self.first
         return after
 
-    def way(self, number: int) -> CutLines:
-        """The lines of one outline."""
-        return self.lines[slice(int(self.first[number]), int(self.first[number] + self.count[number]))]
+    def way(self, number: int) -> tuple[CutLines, Indices]:
+        """The lines of one outline and their turns."""
+        own = slice(int(self.first[number]), int(self.first[number] + self.count[number]))
+        return self.lines[own], self.turns[own]
 
 
 def polished(
@@ -77,7 +78,7 @@ def polished(
         per_line = np.repeat(np.where(busy, step, 0.0), now.count)
         variants = _variants(room, fixed, now.lines, per_line)
         area, chosen = _best(edge, variants, now, inside_corners)
-        gains = area < now.area - GAIN * np.abs(now.area)
+        gains = np.isfinite(now.area) & (area < now.area * (1 - GAIN))
         step = np.where(gains, step, step / 2)
         better = np.where(np.repeat(area < now.area, now.count), chosen, 0)
         rows = np.arange(len(now.lines)) * VARIANTS + better
@@ -98,6 +99,15 @@ def _begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines
     ]
     areas, turns = (np.array(column) for column in zip(*found, strict=True))
     better = areas.argmin(axis=0)
+    for begin, end in zip(first, first + count, strict=True):
+        way = np.arange(begin, end)
+        missing = 1 - int(turns[better[way], way].sum())
+        if missing:  # once around is one full turn: one join is to be made the other way
+            fits = turns[:, way] == turns[better[way], way] + missing
+            dearer = np.where(fits, areas[:, way] - areas[better[way], way], np.inf)
+            kind, place = np.unravel_index(int(dearer.argmin()), dearer.shape)
+            better[way[place]] = kind
+            areas[kind, way[place]] = areas[kind, way[place]] if fits[kind, place] else np.inf
     now = replace(now, turns=turns[better, here])
     return replace(now, area=np.add.reduceat(areas[better, here], first))
 
@@ -151,7 +161,7 @@ def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:
         base = base + np.where(on, turn[(place + 1) % count], 0.0) - np.where(back, turn[place], 0.0)
         place = (place + on - back) % count
     along = np.column_stack([np.cos(heading), np.sin(heading)])
-    return drawn(room, ring[place], along, np.zeros(len(place)), heading, place)
+    return drawn(room, along, np.zeros(len(place)), heading, place, place)
 
 
 def _best(

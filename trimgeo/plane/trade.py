@@ -28,6 +28,9 @@ NEAREST = 2000
 SPARE = 3
 """Outlines of each number of cuts that are made smaller: the best of the search by steps need not stay the best."""
 
+MOST_LINES = 500
+"""Lines of the first search: of more, those that are free for longest."""
+
 WORTH = 1e-9
 """Share of the area that one more cut takes off at the least, to count."""
 
@@ -60,7 +63,7 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     if few.count == 0:
         yield given
     search = _Search(room, border(room), fixed_lines(room), inside_corners)
-    lines = _distinct(stacked([tangents(room, TURN_STEP), search.fixed]))
+    lines = _thinned(room, _distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
     quick = few.count if few.count else 1
     _, found = _found(search, lines, quick)
     if few.count and inside_corners and (quick not in found or given.area < found[quick].area):
@@ -73,7 +76,7 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
         return
     refined, found = _found(search, lines, most)
     if len(refined):
-        again = _distinct(stacked([refined, search.fixed]))
+        again = _distinct(stacked([refined, _thinned(room, search.fixed)]))
         for cuts, each in _found(search, again, most)[1].items():
             if cuts not in found or each.area < found[cuts].area:
                 found[cuts] = each
@@ -105,7 +108,7 @@ def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[
     Where the best ways of a number of cuts cross themselves, the search is repeated without the steps onto either
     of the two sides that cross.
     """
-    steps = steps_between(lines, search.edge, search.inside_corners)
+    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
     kept, best, tangled = _tried(search, lines, steps, range(1, most + 1))
     wanted = [cuts for cuts in range(1, most + 1) if cuts not in best]
     for one in range(2 if tangled and wanted else 0):
@@ -135,25 +138,47 @@ def _tried(
     best: dict[int, Smallest] = {}
     tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
-        way = outlines.way(number)
-        if len(way) in best:
+        way, turns = outlines.way(number)
+        if len(way) in best or not np.isfinite(outlines.area[number]):
             continue
-        outline = outlined(way, search.edge)
+        outline = outlined(way, turns, search.edge)
         if is_sound(search.room, outline):
             best[len(way)] = Smallest(len(way), float(outline.area), outline)
         else:
-            tangled += _crossing_steps(numbers[number], ways[number], search.edge)
+            tangled += _crossing_steps(numbers[number], way, turns, search.edge)
     kept = outlines.lines
     heading = headed(search.room.kept, kept.place, kept.along)
     return replace(kept, heading=heading), best, tangled
 
 
-def _crossing_steps(numbers: Indices, way: CutLines, edge: Border) -> list[tuple[Step, Step]]:
+def _crossing_steps(
+    numbers: Indices, way: CutLines, turns: Indices, edge: Border
+) -> list[tuple[Step, Step]]:
     """The steps onto each two lines of a way whose cuts cross."""
-    cuts = cuts_along(way, edge)
+    cuts = cuts_along(way, turns, edge)
     crossing = np.triu(shapely.crosses(cuts[:, None], cuts[None]), 1)
     onto = [(int(numbers[k - 1]), int(numbers[k])) for k in range(len(numbers))]
     return [(onto[i], onto[j]) for i, j in zip(*np.nonzero(crossing), strict=True)]
+
+
+def _thinned(room: Annulus, lines: CutLines) -> CutLines:
+    """At most `MOST_LINES`: across each side of the triangles those that are free for longest."""
+    if len(lines) <= MOST_LINES:
+        return lines
+    lines = lines[np.argsort(lines.start - lines.end, kind="stable")]
+    corners = np.array(room.triangles)
+    ends = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).reshape(-1, 2)
+    ends = ends[(np.array(room.neighbours).ravel() >= 0) & (ends[:, 0] < ends[:, 1])]
+    points = np.array(room.points)
+    x, y = lines.along[:, :1], lines.along[:, 1:]
+    ox, oy = points[:, 0] - lines.anchor[:, :1], points[:, 1] - lines.anchor[:, 1:]
+    beside, ahead = x * oy - y * ox, x * ox + y * oy
+    one, other = beside[:, ends[:, 0]], beside[:, ends[:, 1]]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = (ahead[:, ends[:, 0]] * other - ahead[:, ends[:, 1]] * one) / (other - one)
+    across = ((one > 0) != (other > 0)) & (at >= lines.start[:, None]) & (at <= lines.end[:, None])
+    rank = np.where(across, np.cumsum(across, axis=0), len(lines)).min(axis=1)
+    return lines[np.sort(np.argsort(rank, kind="stable")[:MOST_LINES])]
 
 
 def _distinct(lines: CutLines) -> CutLines:
@@ -163,10 +188,16 @@ def _distinct(lines: CutLines) -> CutLines:
     return lines[np.flatnonzero(np.append(True, ~same))]
 
 
-def steps_between(lines: CutLines, edge: Border, inside_corners: bool) -> Steps:
-    """All joins between lines."""
+def steps_between(lines: CutLines, edge: Border, corners: int, inside_corners: bool) -> Steps:
+    """All joins between lines that may follow each other.
+
+    An outline touches the ``corners`` of what is kept in their order, so the full turns by which the heading is counted
+    on are those by which the corners' numbers are.
+    """
     every = np.arange(len(lines))
     i, j = every[:, None], every[None]
+    gap = np.mod(lines.place[j] - lines.last[i], corners)
+    turned = (lines.place[i] + np.mod(lines.last[i] - lines.place[i], corners) + gap - lines.place[j]) // corners
     straight = meets(lines, i, lines, j)
     ends, starts = landings(edge, lines, lines.end_side), landings(edge, lines, lines.start_side)
     parts = [straight]
@@ -174,7 +205,8 @@ def steps_between(lines: CutLines, edge: Border, inside_corners: bool) -> Steps:
         parts.append(goes_along(lines, ends, i, lines, starts, j))
     found = []
     for join in parts:
-        usable = np.isfinite(join.area) & (np.abs(join.turns) <= 1)
+        usable = np.isfinite(join.area)
+        usable &= (join.turns == turned) | ((gap == 0) & (join.turns == turned + 1))
         if not inside_corners:
             usable &= ~join.inside
         source, target = np.nonzero(usable)
@@ -182,28 +214,31 @@ def steps_between(lines: CutLines, edge: Border, inside_corners: bool) -> Steps:
     return Steps(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 
-def outlined(lines: CutLines, edge: Border) -> Polygon:
+def outlined(lines: CutLines, turns: Indices, edge: Border) -> Polygon:
     """The outline along lines that follow each other once around, as it comes."""
-    return Polygon(np.concatenate([np.array(corner) for corner in _corners(lines, edge)]))
+    return Polygon(np.concatenate([np.array(corner) for corner in _corners(lines, turns, edge)]))
 
 
-def cuts_along(lines: CutLines, edge: Border) -> NDArray[Any]:
+def cuts_along(lines: CutLines, turns: Indices, edge: Border) -> NDArray[Any]:
     """The cut on each of the lines that follow each other once around."""
-    corners = _corners(lines, edge)
+    corners = _corners(lines, turns, edge)
     ends = [(corners[k - 1][-1], corners[k][0]) for k in range(len(corners))]
     return np.asarray(shapely.linestrings(np.array(ends)))
 
 
-def _corners(lines: CutLines, edge: Border) -> list[list[Floats]]:
+def _corners(lines: CutLines, turns: Indices, edge: Border) -> list[list[Floats]]:
     """For each line where it meets the next one: a corner, or those of the border between."""
     here = np.arange(len(lines))
     there = np.roll(here, -1)
     ends, starts = landings(edge, lines, lines.end_side), landings(edge, lines, lines.start_side)
     straight = meets(lines, here, lines, there)
     along = goes_along(lines, ends, here, lines, starts, there)
+    by_border = np.where(along.turns == turns, along.area, np.inf) < np.where(
+        straight.turns == turns, straight.area, np.inf
+    )
     corners: list[list[Floats]] = []
     for k, n in zip(here.tolist(), there.tolist(), strict=True):
-        if along.area[k] < straight.area[k]:
+        if by_border[k]:
             first, last = int(lines.end_side[k]), int(lines.start_side[n])
             sides = int(edge.place[last] - edge.place[first])
             passed = [edge.ring[(first + step + 1) % len(edge.ring)] for step in range(sides)]
