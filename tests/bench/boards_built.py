@@ -2,8 +2,8 @@
 
     python tests/bench/boards_built.py [count] [first seed]
 
-Each board has 20 to 200 corners of kept parts, notches and cut-outs in its edge, and a cavity that may be open over
-the edge of the board.
+Each board has 20 to 200 corners of kept parts, notches and cut-outs in its edge, and a cavity that may be
+open over the edge of the board.
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ def notched(draw: np.random.RandomState, edge: Polygon) -> Polygon:
 
 
 def cavity_around(draw: np.random.RandomState, kept: Polygon) -> Polygon:
-    """A cavity that holds the kept part with some room, with posts in its walls, open over the edge at times."""
+    """A cavity that holds the kept part with some room, posts in its walls, at times over the edge."""
     x, y, right, top = kept.bounds
     room = draw.uniform(0.5, 25, 4)
     cavity = shapely.box(x - room[0], y - room[1], right + room[2], top + room[3])
@@ -97,7 +97,9 @@ def judge(seed: int) -> dict[str, object]:
     found = list(smallest_for_each(room))
     took = time.perf_counter() - begun
     ring = shapely.get_coordinates(allowed.exterior)
-    own = shapely.buffer(shapely.union_all(shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1)[free])), 1e-4)
+    own = shapely.buffer(
+        shapely.union_all(shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1)[free])), 1e-4
+    )
     faults = [
         f"{each.cuts} cuts: {fault}"
         for each in (Smallest(few.count, few.outline.area, few.outline), *found)
@@ -119,7 +121,7 @@ def judge(seed: int) -> dict[str, object]:
 
 
 def faults_of(each: Smallest, kept: Polygon, allowed: Polygon, own: Polygon) -> list[str]:
-    """What is wrong with an outline: simple, around the kept part, within the allowed one, as many cuts as said."""
+    """What is wrong: not simple, not around the kept part or within the allowed one, other cuts."""
     outline, wide = each.outline, Polygon(allowed.exterior).buffer(1e-4, join_style="mitre")
     ring = shapely.get_coordinates(outline.exterior)
     sides = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))

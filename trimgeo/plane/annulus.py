@@ -1,8 +1,8 @@
 """The ring-shaped room between what is kept and what is allowed, cut into triangles.
 
 An outline runs counter-clockwise through the annulus, what is kept on its left.  The triangles that lie
-on the way around form a ring; all others lie in pockets beside it.  Where two triangles of the ring meet, one end of
-their common side is a corner of what is kept (left) and the other of what is allowed (right).
+on the way around form a ring; all others lie in pockets beside it.  Where two triangles of the ring meet,
+one end of their common side is a corner of what is kept (left) and the other of what is allowed (right).
 """
 
 from __future__ import annotations
@@ -47,12 +47,12 @@ class NoRoomError(ValueError):
 class Annulus:
     """Room between two rings and its triangles.
 
-    ``kept``, shape (k, 2), and ``allowed``, shape (n, 2), are counter-clockwise without needless corners, as given;
-    ``free``, shape (n,), says which sides of ``allowed`` (side i from corner i to i + 1) cost nothing. ``points``
-    are both once more, kept first, moved apart by `RELAXED`; ``triangles`` are three of their numbers each,
-    counter-clockwise; ``neighbours`` the triangles beyond side j (from corner j to j + 1), -1 at the border.
-    ``fans`` are the triangles at each point; ``ring`` those once around and ``exits`` the sides by which the way
-    leaves each.
+    ``kept``, shape (k, 2), and ``allowed``, shape (n, 2), are counter-clockwise without needless corners,
+    as given; ``free``, shape (n,), says which sides of ``allowed`` (side i from corner i to i + 1) cost
+    nothing. ``points`` are both once more, kept first, moved apart by `RELAXED`; ``triangles`` are three of
+    their numbers each, counter-clockwise; ``neighbours`` the triangles beyond side j (from corner j to j +
+    1), -1 at the border. ``fans`` are the triangles at each point; ``ring`` those once around and ``exits``
+    the sides by which the way leaves each.
     """
 
     kept: Floats

@@ -1,8 +1,9 @@
 """Straight cuts that an outline may take: directed lines that touch what is kept, on their left.
 
 Each runs through its anchor and is free between the two places where the relaxed annulus ends.  Its
-*heading* is its direction as seen from the kept ring, counted on through the turns of the ring, so that from cut to
-cut it changes by what the outline turns there: once around by 360 degrees, for outlines that do not curl.
+*heading* is its direction as seen from the kept ring, counted on through the turns of the ring, so that
+from cut to cut it changes by what the outline turns there: once around by 360 degrees, for outlines that do
+not curl.
 """
 
 from __future__ import annotations
@@ -27,10 +28,11 @@ TANGENT = 1e-9
 class CutLines:
     """Directed lines, one a row; lengths mm, angles radians.
 
-    ``anchor`` and ``along`` (unit vectors) have shape (m, 2), all else (m,).  A cut on the line takes in the anchor and
-    what lies up to ``front`` before it.  The line is free from ``start`` (at most 0) to ``end``, from the anchor.
-    ``start_side`` and ``end_side`` are the free sides of the allowed ring where it ends there, -1 elsewhere.
-    ``place`` and ``last`` are the first and last kept corner that it touches, by their numbers in the ring.
+    ``anchor`` and ``along`` (unit vectors) have shape (m, 2), all else (m,).  A cut on the line takes in
+    the anchor and what lies up to ``front`` before it.  The line is free from ``start`` (at most 0) to
+    ``end``, from the anchor. ``start_side`` and ``end_side`` are the free sides of the allowed ring where
+    it ends there, -1 elsewhere. ``place`` and ``last`` are the first and last kept corner that it touches,
+    by their numbers in the ring.
     """
 
     anchor: Floats
@@ -72,7 +74,8 @@ def drawn(
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
     >>> low = int(np.flatnonzero((room.kept == 1).all(axis=1))[0])
-    >>> one = drawn(room, np.array([[1.0, 0.0]]), np.ones(1), np.zeros(1), np.array([low]), np.array([low + 1]))
+    >>> place, right = np.array([low]), np.array([[1.0, 0.0]])
+    >>> one = drawn(room, right, np.ones(1), np.zeros(1), place, place + 1)
     >>> one.start.round(3).tolist(), one.end.round(3).tolist()
     ([-1.0], [2.0])
     """
@@ -112,7 +115,7 @@ def drawn(
 
 
 def _blocked(ring: Floats, anchor: Floats, along: Floats) -> tuple[Floats, Floats, Indices, Indices]:
-    """Where lines first cross a ring behind and before their anchors, and by which sides; infinite where not."""
+    """Where lines first cross a ring behind and before their anchors, infinite where not, and the sides."""
     x, y = along.T
     beyond = x[:, None] * (ring[:, 1] - anchor[:, 1, None]) - y[:, None] * (ring[:, 0] - anchor[:, 0, None])
     forward = x[:, None] * (ring[:, 0] - anchor[:, 0, None]) + y[:, None] * (ring[:, 1] - anchor[:, 1, None])
@@ -143,7 +146,7 @@ def turned_sides(ring: Floats) -> tuple[Floats, Floats]:
 
 
 def tangents(room: Annulus, step: float) -> CutLines:
-    """Lines flush with sides of the kept ring, and lines turned about its corners by at most ``step`` radians.
+    """Lines flush with sides of the kept ring, and turned about its corners by at most ``step`` radians.
 
     >>> import shapely
     >>> from trimgeo.plane.annulus import annulus
@@ -191,7 +194,9 @@ def bitangents(room: Annulus, most: int) -> CutLines:
         apart = np.hypot(way[..., 0], way[..., 1])
         along = way / np.maximum(apart, 1e-12)[..., None] * (1.0 if first else -1.0)
         good = _touches(kept, ends, along) & (apart > 1e-6)
-        good &= np.swapaxes(_touches(ring, corners, np.swapaxes(along, 0, 1), 1.0 if ring is kept else -1.0), 0, 1)
+        good &= np.swapaxes(
+            _touches(ring, corners, np.swapaxes(along, 0, 1), 1.0 if ring is kept else -1.0), 0, 1
+        )
         one, other = np.nonzero(good)
         chosen = np.argsort(apart[one, other], kind="stable")[:most]
         one, other = one[chosen], other[chosen]
@@ -199,13 +204,13 @@ def bitangents(room: Annulus, most: int) -> CutLines:
         place, ways = ends[one], along[one, other]
         front, last = (reach, ends[other]) if ring is kept else (np.zeros(len(one)), place)
         lines = drawn(room, ways, front, headed(kept, place, ways), place, last)
-        sees = lines.end >= reach if first and second or first else -lines.start >= reach
+        sees = lines.end >= reach if (first and second) or first else -lines.start >= reach
         found.append(lines[sees])
     return stacked(found) if found else tangents(room, 1.0)[:0]
 
 
 def _touches(ring: Floats, corners: Indices, along: Floats, sense: float = 1.0) -> NDArray[np.bool_]:
-    """Whether directions, shape (corners, k, 2), pass each corner without entering its ring's side of them."""
+    """Whether directions, shape (corners, k, 2), pass each corner with its ring on one side."""
     before = ring[corners] - ring[corners - 1]
     after = ring[(corners + 1) % len(ring)] - ring[corners]
     one = sense * cross(before[:, None], along) >= -TANGENT * np.hypot(*before.T)[:, None]

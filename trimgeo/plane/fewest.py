@@ -1,10 +1,10 @@
 """The fewest straight cuts that lead around what is kept, within what is allowed.
 
-Wanted is a simple polygon that holds the kept area and lies in the allowed one.  Its sides lie on the free part of
-the allowed border, which costs nothing, or are cuts.  Between two free stretches that it uses it takes the
-fewest links (`trimgeo.plane.hops`), so the fewest of all is a shortest way once around from stretch to
-stretch; or it uses none (`trimgeo.plane.windows`).  Each step is a greedy count that no other way undercuts, so
-the bound is proved by the windows found on the way.
+Wanted is a simple polygon that holds the kept area and lies in the allowed one.  Its sides lie on the free
+part of the allowed border, which costs nothing, or are cuts.  Between two free stretches that it uses it
+takes the fewest links (`trimgeo.plane.hops`), so the fewest of all is a shortest way once around from
+stretch to stretch; or it uses none (`trimgeo.plane.windows`).  Each step is a greedy count that no other
+way undercuts, so the bound is proved by the windows found on the way.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from trimgeo.plane.sight import Window, meeting
 from trimgeo.plane.windows import loop
 
 JUDGED = 1e-4
-"""An outline may pass over the kept or allowed border by this much (mm): five times what both are relaxed by."""
+"""An outline may pass over either border by this much (mm): five times what both are relaxed by."""
 
 
 @dataclass(frozen=True, eq=False)
 class Fewest:
     """An outline with the fewest cuts found, and what proves that fewer do not do.
 
-    ``count`` are its cuts and ``proved`` the least that any outline needs.  ``witnesses``, shape (n, 2, 2), are the
-    windows of the greedy links: from each on, a link that began before it can reach no further.
+    ``count`` are its cuts and ``proved`` the least that any outline needs.  ``witnesses``, shape (n, 2, 2),
+    are the windows of the greedy links: from each on, a link that began before it can reach no further.
     """
 
     count: int
@@ -60,19 +60,19 @@ def fewest_in(room: Annulus) -> Fewest:
 
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
     >>> fewest_in(room).count
-    4
+    3
     """
     if room.free.all():
         return Fewest(0, 0, Polygon(room.allowed), np.zeros((0, 2, 2)))
     closed = loop(room)
     way = _shortest(room)
-    bound = min([closed.proved if closed else 1, *([sum(hop.count for hop in way)] if way else [])])
+    bound = min([closed.proved if closed else 1, *([sum(hop.links for hop in way)] if way else [])])
     walks = []
     if closed is not None:
         walks.append((len(closed.windows), _around(closed.windows), closed.windows))
     if way:
         windows = tuple(window for hop in way for window in hop.windows)
-        walks.append((sum(hop.count for hop in way), _along(room, way), windows))
+        walks.append((sum(hop.links for hop in way), _along(room, way), windows))
     best: list[tuple[int, Polygon, tuple[Window, ...]]] = []
     for _, walk, windows in sorted(walks, key=lambda each: each[0]):
         outline = settled(room, walk)
@@ -92,7 +92,7 @@ def _shortest(room: Annulus) -> list[Hop]:
         reach: list[tuple[float, list[Hop]]] = [(0.0, [])]
         for end in range(1, len(runs) + 1):
             trials = [
-                (reach[at][0] + hop.count, [*reach[at][1], hop])
+                (reach[at][0] + hop.links, [*reach[at][1], hop])
                 for at in range(end)
                 if (hop := found.get(((begin + at) % len(runs), end - at))) is not None
             ]

@@ -26,7 +26,7 @@ class Hop(NamedTuple):
     last: tuple[Point, Point]
 
     @property
-    def count(self) -> int:
+    def links(self) -> int:
         """Number of links."""
         return len(self.windows) + 1
 
@@ -68,13 +68,13 @@ def hops(room: Annulus, runs: list[list[int]]) -> dict[tuple[int, int], Hop]:
                         continue
                     on = len(runs)
                 known = found.get((number, on))
-                if known is None or hop.count < known.count:
+                if known is None or hop.links < known.links:
                     found[number, on] = hop
     return found
 
 
 class _Pockets:
-    """The triangulation as seen from free sides: which triangles lead to one, and the way back to the ring."""
+    """The triangles as seen from free sides: which lead to one, and the way back to the ring."""
 
     def __init__(self, room: Annulus, runs: list[list[int]]) -> None:
         self.room = room
@@ -131,9 +131,7 @@ class _Pockets:
         for step in range(begin, begin + count + 1):
             here, leave = room.ring[step % count], room.exits[step % count]
             if step > begin:
-                beside = next(
-                    k for k in range(3) if k not in (leave, self._entry(step % count))
-                )
+                beside = next(k for k in range(3) if k not in (leave, self._entry(step % count)))
                 if corners_of(room, here, beside) >= len(room.kept):
                     self._look(sight, here, beside, side, step == begin + count, found)
             if step < begin + count:
@@ -182,9 +180,7 @@ def corners_of(room: Annulus, triangle: int, edge: int) -> int:
 def middle_line(sight: Sight) -> tuple[Point, Point]:
     """A line midway between the extreme ones, by two points."""
     one, other = sight.line(LEFT), sight.line(RIGHT)
-    (x, y), (u, v) = (
-        ((head[0] - tail[0]), (head[1] - tail[1])) for tail, head in (one, other)
-    )
+    (x, y), (u, v) = (((head[0] - tail[0]), (head[1] - tail[1])) for tail, head in (one, other))
     long, wide = float(np.hypot(x, y)), float(np.hypot(u, v))
     if abs(x * v - y * u) <= 1e-12 * long * wide:
         return one

@@ -1,7 +1,8 @@
 """How one cut goes on into the next: where they meet, or by a free stretch of the border between them.
 
 The area of an outline is a sum over its sides (shoelace formula).  Along a line it grows with the length, so
-it separates into what each pair of neighbours gives: the first line up to their meeting, the second from there.
+it separates into what each pair of neighbours gives: the first line up to their meeting, the second from
+there.
 """
 
 from __future__ import annotations
@@ -25,10 +26,11 @@ FULL = 2 * np.pi
 
 @dataclass(frozen=True, eq=False)
 class Border:
-    """The free stretches of the allowed ring: for each side its stretch (-1: none) and sums along the stretch.
+    """The free stretches of the allowed ring: of each side its stretch (-1: none), and sums along it.
 
     ``swept`` is twice the area swept from the stretch's start to the side's, ``place`` counts the sides from
     there, and ``heading`` is the side's direction counted on along the stretch, radians.
+    ``once`` is twice the ring's area where all of it is one stretch without an end, else 0.
     """
 
     ring: Floats
@@ -36,6 +38,7 @@ class Border:
     place: Indices
     swept: Floats
     heading: Floats
+    once: float
 
 
 def border(room: Annulus) -> Border:
@@ -53,19 +56,20 @@ def border(room: Annulus) -> Border:
     sweep = cross(ring, np.roll(ring, -1, axis=0))
     stretch, place = np.full(count, -1), np.zeros(count, dtype=np.intp)
     swept, heading = np.zeros(count), angle.copy()
-    for number, run in enumerate(stretches(room)):
+    whole = bool(room.free.all())
+    for number, run in enumerate([list(range(count))] if whole else stretches(room)):
         stretch[run], place[run] = number, np.arange(len(run))
         swept[run] = np.concatenate([[0.0], np.cumsum(sweep[run[:-1]])])
         heading[run] = angle[run[0]] + np.concatenate([[0.0], np.cumsum(turn[run[1:]])])
-    return Border(ring, stretch, place, swept, heading)
+    return Border(ring, stretch, place, swept, heading, float(sweep.sum()) if whole else 0.0)
 
 
 @dataclass(frozen=True, eq=False)
 class Landings:
     """Where lines start from or end on free sides, shape (m,): stretch (-1: none), place along it, and so on.
 
-    ``at`` is the position on the line, ``point`` the point, shape (m, 2), ``swept`` twice the area along the stretch
-    up to there, ``heading`` that of the side.
+    ``at`` is the position on the line, ``point`` the point, shape (m, 2), ``swept`` twice the area along
+    the stretch up to there, ``heading`` that of the side.
     """
 
     stretch: Indices
@@ -74,6 +78,7 @@ class Landings:
     point: Floats
     swept: Floats
     heading: Floats
+    once: float
 
 
 def landings(edge: Border, lines: CutLines, side: Indices) -> Landings:
@@ -92,6 +97,7 @@ def landings(edge: Border, lines: CutLines, side: Indices) -> Landings:
         point,
         edge.swept[side] + cross(start, point),
         edge.heading[side],
+        edge.once,
     )
 
 
@@ -99,8 +105,8 @@ def landings(edge: Border, lines: CutLines, side: Indices) -> Landings:
 class Joins:
     """What pairs of lines give, broadcast shape: twice the area, infinite where they do not join.
 
-    ``turns`` counts the full turns by which the heading of the second is to be counted on; ``inside`` is whether the
-    join is an inside corner off the border, ``by_border`` whether it goes along the border.
+    ``turns`` counts the full turns by which the heading of the second is to be counted on; ``inside`` is
+    whether the join is an inside corner off the border, ``by_border`` whether it goes along the border.
     """
 
     area: Floats
@@ -129,16 +135,16 @@ def meets(a: CutLines, i: Indices, b: CutLines, j: Indices) -> Joins:
     return Joins(area, turns, turn < 0, np.zeros_like(usable))
 
 
-def goes_along(
-    a: CutLines, ends: Landings, i: Indices, b: CutLines, starts: Landings, j: Indices
-) -> Joins:
-    """Joins of lines ``a[i]`` with ``b[j]`` along the border: the first ends on a stretch, the second leaves it."""
+def goes_along(a: CutLines, ends: Landings, i: Indices, b: CutLines, starts: Landings, j: Indices) -> Joins:
+    """Joins of lines ``a[i]`` with ``b[j]`` along a free stretch, on which one ends and the other starts."""
     same = (ends.stretch[i] >= 0) & (ends.stretch[i] == starts.stretch[j])
-    same &= starts.place[j] >= ends.place[i] - WITHIN
-    area = a.lever[i] * ends.at[i] - b.lever[j] * starts.at[j] + starts.swept[j] - ends.swept[i]
+    over = starts.place[j] < ends.place[i] - WITHIN  # past the end of the stretch, if it has one
+    same &= ~over | (ends.once > 0)
+    area = a.lever[i] * ends.at[i] - b.lever[j] * starts.at[j]
+    area = area + starts.swept[j] - ends.swept[i] + over * ends.once
     onto = _wrapped(ends.heading[i] - a.heading[i])
     off = _wrapped(b.heading[j] - starts.heading[j])
-    turn = onto + (starts.heading[j] - ends.heading[i]) + off
+    turn = onto + (starts.heading[j] - ends.heading[i]) + off + over * FULL
     turns = np.rint((turn - b.heading[j] + a.heading[i]) / FULL).astype(np.intp)
     return Joins(np.where(same, area, np.inf), turns, np.zeros_like(same), same)
 

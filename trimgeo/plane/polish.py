@@ -1,8 +1,8 @@
 """Outlines made smaller by turning their cuts a little, all of them together, in ever smaller steps.
 
 Each cut may stay, turn either way about the corner that it touches (rolling on to the next corner where it
-lies flush), or take the next line on either side that touches two corners.  The best choice for all cuts of an outline
-is a cheapest cycle through their variants; all outlines are worked on at once.
+lies flush), or take the next line on either side that touches two corners.  The best choice for all cuts of
+an outline is a cheapest cycle through their variants; all outlines are worked on at once.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ ROLLS = 8
 class Outlines:
     """Several closed ways: ``lines`` of all one after the other, the first of each and its count, shape (n,).
 
-    ``area`` is twice that of each, ``turns`` the full turns that are counted on from each line to the next one.
+    ``area`` is twice that of each, ``turns`` the full turns that are counted on from each line to the next
+    one.
     """
 
     lines: CutLines
@@ -68,7 +69,7 @@ def polished(
 
     The number of lines of each stays.
     """
-    now = _begun(edge, ways, inside_corners)
+    now = begun(edge, ways, inside_corners)
     fixed = fixed[np.lexsort((fixed.heading, fixed.place))]
     step = np.full(len(now.first), WIDEST)
     for _ in range(ROUNDS):
@@ -86,7 +87,8 @@ def polished(
     return now
 
 
-def _begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines:
+def begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines:
+    """Closed ways with their areas, infinite where lines do not join."""
     count = np.array([len(way) for way in ways])
     first = np.concatenate([[0], np.cumsum(count[:-1])]).astype(np.intp)
     now = Outlines(
@@ -104,7 +106,8 @@ def _begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines
         missing = 1 - int(turns[better[way], way].sum())
         if missing:  # once around is one full turn: one join is to be made the other way
             fits = turns[:, way] == turns[better[way], way] + missing
-            dearer = np.where(fits, areas[:, way] - areas[better[way], way], np.inf)
+            least = np.where(np.isfinite(areas[better[way], way]), areas[better[way], way], 0.0)
+            dearer = np.where(fits, areas[:, way] - least, np.inf)
             kind, place = np.unravel_index(int(dearer.argmin()), dearer.shape)
             better[way[place]] = kind
             areas[kind, way[place]] = areas[kind, way[place]] if fits[kind, place] else np.inf
@@ -127,7 +130,9 @@ def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats) -> 
     turned = rolled(
         room, np.concatenate([lines.place] * 2), np.concatenate([lines.heading - step, lines.heading + step])
     )
-    key = np.lexsort((np.concatenate([fixed.heading, lines.heading]), np.concatenate([fixed.place, lines.place])))
+    key = np.lexsort(
+        (np.concatenate([fixed.heading, lines.heading]), np.concatenate([fixed.place, lines.place]))
+    )
     rank = np.empty(len(key), dtype=np.intp)
     rank[key] = np.arange(len(key))
     known = np.cumsum(key < len(fixed))
@@ -147,7 +152,7 @@ def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats) -> 
 
 
 def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:
-    """Lines with a heading (radians) at a corner of the kept ring, or at the next one that they roll on to."""
+    """Lines with a heading (radians) at a kept corner, or at the next one that they roll on to."""
     ring = room.kept
     angle, turn = turned_sides(ring)
     count, place = len(ring), place.copy()
@@ -193,10 +198,8 @@ def _best(
     return flat[rows, least], chosen[within]
 
 
-def _joined(
-    edge: Border, variants: CutLines, now: Outlines, inside_corners: bool, each: int
-) -> Floats:
-    """Twice the area that each pair of variants of a line and the next one give, shape (lines, each, each)."""
+def _joined(edge: Border, variants: CutLines, now: Outlines, inside_corners: bool, each: int) -> Floats:
+    """Twice the area that the variants of a line and the next one give, shape (lines, each, each)."""
     number, spread = np.arange(len(now.lines)), np.arange(each)
     i = (number[:, None] * each + spread)[:, :, None]
     j = (now.after[:, None] * each + spread)[:, None, :]

@@ -1,8 +1,8 @@
 """Cheapest ways once around through lines that join, for each number of lines.
 
-Joins on which the heading is counted on by a full turn lead over a seam; a way once around goes over it exactly
-once.  Where the seam lies is free: it is laid where the fewest lines begin after it, for each such line is
-a start of its own.
+Joins on which the heading is counted on by a full turn lead over a seam; a way once around goes over it
+exactly once.  Where the seam lies is free: it is laid where the fewest lines begin after it, for each such
+line is a start of its own.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ SEAMS = 48
 
 @dataclass(frozen=True, eq=False)
 class Steps:
-    """Joins between lines, one a row: from line ``source`` to line ``target``, twice the area, and full turns."""
+    """Joins from line ``source`` to line ``target``, one a row: twice the area, and full turns."""
 
     source: Indices
     target: Indices
@@ -43,9 +43,10 @@ def cheapest_rounds(steps: Steps, places: Indices, most: int, spare: int) -> lis
 
     ``places`` has the place of each line along the ring, shape (m,).
 
-    >>> around = Steps(np.array([0, 1, 1]), np.array([1, 0, 1]), np.array([1.0, 2.0, 5.0]), np.array([0, 1, 1]))
+    >>> source, target, turns = np.array([[0, 1, 1], [1, 0, 1], [0, 1, 1]])
+    >>> around = Steps(source, target, np.array([1.0, 2.0, 5.0]), turns)
     >>> cheapest_rounds(around, np.array([0, 1]), 2, 1)
-    [[Round(area=5.0, lines=(1,))], [Round(area=3.0, lines=(0, 1))]]
+    [[Round(area=5.0, lines=(1,))], [Round(area=3.0, lines=(1, 0))]]
     """
     steps = _seamed(steps, places)
     inner, over = steps[np.flatnonzero(steps.turns == 0)], steps[np.flatnonzero(steps.turns == 1)]

@@ -1,8 +1,8 @@
 """How far one straight link sees along a way of triangles, and the window where it must end.
 
 A link passes right of every corner on the left of its way and left of every one on the right.  All
-such lines lie between two extreme ones: the one turned most to the right touches a left corner and then a right
-one, the other a right corner and then a left one.  When the next corner leaves no line, the
+such lines lie between two extreme ones: the one turned most to the right touches a left corner and then a
+right one, the other a right corner and then a left one.  When the next corner leaves no line, the
 extreme line towards it is the *window*: from where it last touched on to the border, no link reaches beyond
 it, so the next link starts there (Suri 1986, and hourglasses of Guibas et al. 1987, both from memory).
 """
@@ -121,7 +121,7 @@ class Sight:
         self.lines[1 - side] = (_tangent(other, corner, 0, sign), len(own) - 1)
 
     def cross(self, triangle: int, leave: int) -> Window | None:
-        """Go on through ``triangle``, out by its side ``leave``; the window where one link does not get there.
+        """Go on through ``triangle``, out by side ``leave``; the window where one link does not get there.
 
         After a window the sight is that of the next link.
         """
@@ -160,7 +160,7 @@ class Sight:
 
 
 def _tangent(others: list[Point], corner: Point, begin: int, sign: float) -> int:
-    """Number of the corner that has all others on one side of its line to ``corner``: right where sign is 1."""
+    """Number of the one that has all others right (sign 1) or left of its line to ``corner``."""
     x, y = corner
     at = begin
     u, v = others[at][0] - x, others[at][1] - y
@@ -208,8 +208,8 @@ def shot(room: Annulus, triangle: int, edge: int, line: tuple[Point, Point]) -> 
 def sight_from(room: Annulus, corner: int, towards: Point) -> tuple[Point, Sight] | None:
     """Where the line from a corner on in a direction hits the other side, and the sight onwards from there.
 
-    ``towards`` is the direction, of any length.  None where the line does not go into the room, or comes back to
-    its own side.
+    ``towards`` is the direction, of any length.  None where the line does not go into the room, or comes
+    back to its own side.
     """
     points = room.points
     tail = points[corner]

@@ -1,11 +1,12 @@
 """The shortest loop around what is kept, within what is allowed, and the eaves of it.
 
-A taut band around the kept area bends left at its corners and right at corners of the border.  A stretch from a
-kept corner to one of the border, or back, is an *eave*: the line through it touches one on each side.
+A taut band around the kept area bends left at its corners and right at corners of the border.  A stretch
+from a kept corner to one of the border, or back, is an *eave*: the line through it touches one on each side.
 """
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 from trimgeo.plane.annulus import Annulus, Point
@@ -35,7 +36,9 @@ def taut_loop(room: Annulus) -> list[Touch]:
     points = room.points
     lowest = min(range(len(room.kept)), key=lambda k: (points[k][1], points[k][0]))
     count = len(sides)
-    start = next(k for k in range(count) if sides[k][LEFT] == lowest and sides[(k + 1) % count][LEFT] != lowest)
+    start = next(
+        k for k in range(count) if sides[k][LEFT] == lowest and sides[(k + 1) % count][LEFT] != lowest
+    )
     first = Touch(lowest, points[lowest], LEFT)
     bends, before = [first], (lowest, -1)
     chains: tuple[list[Touch], list[Touch]] = ([], [])
@@ -74,6 +77,4 @@ def _pull(bends: list[Touch], chains: tuple[list[Touch], list[Touch]], new: Touc
 
 def eaves(bends: list[Touch]) -> list[tuple[Touch, Touch]]:
     """Stretches of a taut loop from one side of the way to the other."""
-    return [
-        (one, other) for one, other in zip(bends[:-1], bends[1:], strict=True) if one.side != other.side
-    ]
+    return [(one, other) for one, other in pairwise(bends) if one.side != other.side]

@@ -5,10 +5,10 @@ Links are carried on greedily, from window to window.  Two cases (see `loop`):
 * The taut loop has an eave.  Any loop crosses the line through it three times: behind the eave, at it and
   before it, and no link crosses a line twice.  So the links that greedy takes from the eave's own window to
   the same one a turn later are the fewest (Ghosh and Maheshwari 1990, from memory; the proof is ours).
-* It has none, and is the convex hull of what is kept.  Each tangent of the hull, from where it touches on to the border,
-  is crossed by every loop, and a loop of n links starts on one of them anew after n links.  What greedy reaches
-  from a tangent rises with its direction: so a whole range of directions is excluded by what its last
-  one reaches short of its first one (Aggarwal, Booth, O'Rourke, Suri and Yap 1989).
+* It has none, and is the convex hull of what is kept.  Each tangent of the hull, from where it touches on
+  to the border, is crossed by every loop, and a loop of n links starts on one of them anew after n links.
+  What greedy reaches from a tangent rises with its direction: so a whole range of directions is excluded by
+  what its last one reaches short of its first one (Aggarwal, Booth, O'Rourke, Suri and Yap 1989).
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def loop(room: Annulus) -> Loop | None:
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
     >>> found = loop(room)
     >>> len(found.windows), found.proved
-    (4, 4)
+    (3, 3)
     """
     bends = taut_loop(room)
     across = eaves(bends)
@@ -126,9 +126,7 @@ def _by_tangents(room: Annulus) -> Loop | None:
     return Loop(begin.windows[:count], fewer if ranges else count)
 
 
-def _walk(
-    room: Annulus, tangents: tuple[Floats, list[int]], angle: float, most: int
-) -> _Tangent | None:
+def _walk(room: Annulus, tangents: tuple[Floats, list[int]], angle: float, most: int) -> _Tangent | None:
     """Greedy from the tangent in direction ``angle``, once around or ``most`` links."""
     sides, corners = tangents
     normal = (angle - np.pi / 2) % (2 * np.pi)
