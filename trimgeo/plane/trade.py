@@ -64,7 +64,7 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     search = _Search(room, border(room), fixed_lines(room), inside_corners)
     quick = max(few.count, 1)
     found = _convex(search, most) if _is_convex(room) else {}
-    whole = all(cuts in found for cuts in range(quick, most + 1))
+    whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
     lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
     if not whole:
         _keep_smaller(found, _found(search, lines, quick)[1])
