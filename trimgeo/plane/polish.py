@@ -16,19 +16,22 @@ from trimgeo.plane.cutlines import CutLines, drawn, stacked, turned_sides
 from trimgeo.plane.hulls import Floats, Indices
 from trimgeo.plane.joins import Border, Joins, goes_along, landings, meets
 
-VARIANTS = 5
-"""A line, itself turned both ways, and the next fixed ones on both sides."""
+VARIANTS = 7
+"""A line, itself turned both ways by a step and by part of it, and the next fixed ones on both sides."""
+
+SHARES = (0.5, 0.2, 0.75, 0.35, 0.1)
+"""Parts of a step, by turns: where two cuts meet on a wall, one has to turn so many times as far as the other."""
 
 WIDEST = np.radians(4.0)
 """First step."""
 
-LEAST = 1e-7
+LEAST = 1e-8
 """Least step, radians."""
 
-ROUNDS = 60
+ROUNDS = 150
 """Passes at most."""
 
-GAIN = 1e-10
+GAIN = 1e-7
 """Share of the area that is worth another pass with the same step."""
 
 ROLLS = 8
@@ -72,12 +75,12 @@ def polished(
     now = begun(edge, ways, inside_corners)
     fixed = fixed[np.lexsort((fixed.heading, fixed.place))]
     step = np.full(len(now.first), WIDEST)
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         busy = step >= LEAST
         if not busy.any():
             break
         per_line = np.repeat(np.where(busy, step, 0.0), now.count)
-        variants = _variants(room, fixed, now.lines, per_line)
+        variants = _variants(room, fixed, now.lines, per_line, SHARES[number % len(SHARES)])
         area, chosen = _best(edge, variants, now, inside_corners)
         gains = np.isfinite(now.area) & (area < now.area * (1 - GAIN))
         step = np.where(gains, step, step / 2)
@@ -125,11 +128,13 @@ def _joins(edge: Border, lines: CutLines, i: Indices, j: Indices) -> list[Joins]
     return found
 
 
-def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats) -> CutLines:
-    """`VARIANTS` rows for each line, the line itself first."""
-    turned = rolled(
-        room, np.concatenate([lines.place] * 2), np.concatenate([lines.heading - step, lines.heading + step])
-    )
+def _variants(
+    room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, share: float
+) -> CutLines:
+    """`VARIANTS` rows for each line, the line itself first; ``share`` is the part of a step."""
+    turns = [-1.0, -share, share, 1.0]
+    headings = np.concatenate([lines.heading + turn * step for turn in turns])
+    turned = rolled(room, np.tile(lines.place, len(turns)), headings)
     key = np.lexsort(
         (np.concatenate([fixed.heading, lines.heading]), np.concatenate([fixed.place, lines.place]))
     )
@@ -140,7 +145,7 @@ def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats) -> 
     below, above = known[at] - 1, known[at]
     itself = (fixed.place[below] == lines.place) & (fixed.heading[below] >= lines.heading - 1e-12)
     below = below - itself
-    parts = [lines, turned[: len(lines)], turned[len(lines) :]]
+    parts = [lines, *(turned[k * len(lines) : (k + 1) * len(lines)] for k in range(len(turns)))]
     for near in (below, above):
         near = np.clip(near, 0, len(fixed) - 1)
         other = fixed[near]
