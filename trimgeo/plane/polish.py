@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.cutlines import CutLines, drawn, stacked, turned_sides
@@ -17,7 +18,7 @@ from trimgeo.plane.hulls import Floats, Indices
 from trimgeo.plane.joins import Border, Joins, goes_along, landings, meets
 
 VARIANTS = 7
-"""A line, itself turned both ways by a step and by part of it, and the next fixed ones on both sides."""
+"""A line, itself turned both ways by a step and by part of it, and the fixed ones on both sides."""
 
 SHARES = (0.5, 0.2, 0.75, 0.35, 0.1)
 """Parts of a step, by turns: where two cuts meet on a wall, one has to turn so many times as far as the other."""
@@ -31,6 +32,10 @@ LEAST = 1e-8
 ROUNDS = 150
 """Passes at most."""
 
+TRIED = 10
+LEADING = 2
+"""After so many passes only so many outlines with each number of lines go on."""
+
 GAIN = 1e-7
 """Share of the area that is worth another pass with the same step."""
 
@@ -42,8 +47,8 @@ ROLLS = 8
 class Outlines:
     """Several closed ways: ``lines`` of all one after the other, the first of each and its count, shape (n,).
 
-    ``area`` is twice that of each, ``turns`` the full turns that are counted on from each line to the next
-    one.
+    ``area`` is twice that of each, ``origin`` its number among those begun with, ``turns`` the full turns
+    that are counted on from each line to the next one.
     """
 
     lines: CutLines
@@ -51,6 +56,7 @@ class Outlines:
     count: Indices
     area: Floats
     turns: Indices
+    origin: Indices
 
     @property
     def after(self) -> Indices:
@@ -59,10 +65,32 @@ class Outlines:
         after[self.first + self.count - 1] = self.first
         return after
 
+    def some(self, numbers: Indices) -> Outlines:
+        """Some of the outlines."""
+        count = self.count[numbers]
+        rows = np.concatenate(
+            [np.zeros(0, dtype=np.intp), *(self.first[k] + np.arange(self.count[k]) for k in numbers)]
+        )
+        first = (np.cumsum(count) - count).astype(np.intp)
+        return Outlines(
+            self.lines[rows], first, count, self.area[numbers], self.turns[rows], self.origin[numbers]
+        )
+
     def way(self, number: int) -> tuple[CutLines, Indices]:
         """The lines of one outline and their turns."""
         own = slice(int(self.first[number]), int(self.first[number] + self.count[number]))
         return self.lines[own], self.turns[own]
+
+
+def together(parts: list[Outlines]) -> Outlines:
+    """All outlines of several sets."""
+    count = np.concatenate([part.count for part in parts])
+    return Outlines(
+        stacked([part.lines for part in parts]),
+        (np.cumsum(count) - count).astype(np.intp),
+        count,
+        *(np.concatenate([getattr(part, name) for part in parts]) for name in ("area", "turns", "origin")),
+    )
 
 
 def polished(
@@ -70,24 +98,38 @@ def polished(
 ) -> Outlines:
     """Make the outlines along ``ways`` smaller; ``fixed`` are lines that touch two corners.
 
-    The number of lines of each stays.
+    The number of lines of each stays.  Some rounds on, of each number of lines only the best go on.
     """
     now = begun(edge, ways, inside_corners)
     fixed = fixed[np.lexsort((fixed.heading, fixed.place))]
-    step = np.full(len(now.first), WIDEST)
+    step, done = np.full(len(now.first), WIDEST), []
     for number in range(ROUNDS):
+        if number == TRIED:
+            step = np.where(_is_leading(now), step, 0.0)
         busy = step >= LEAST
-        if not busy.any():
+        done.append(now.some(np.flatnonzero(~busy)))
+        now, step = now.some(np.flatnonzero(busy)), step[busy]
+        if not len(step):
             break
-        per_line = np.repeat(np.where(busy, step, 0.0), now.count)
-        variants = _variants(room, fixed, now.lines, per_line, SHARES[number % len(SHARES)])
+        share = SHARES[number % len(SHARES)]
+        variants = _variants(room, fixed, now.lines, np.repeat(step, now.count), share)
         area, chosen = _best(edge, variants, now, inside_corners)
         gains = np.isfinite(now.area) & (area < now.area * (1 - GAIN))
         step = np.where(gains, step, step / 2)
         better = np.where(np.repeat(area < now.area, now.count), chosen, 0)
         rows = np.arange(len(now.lines)) * VARIANTS + better
         now = replace(now, lines=variants[rows], area=np.minimum(area, now.area))
-    return now
+    return together([*done, now])
+
+
+def _is_leading(now: Outlines) -> NDArray[np.bool_]:
+    """Whether each outline is among the `LEADING` smallest ones with its number of lines."""
+    order = np.lexsort((now.area, now.count))
+    count = now.count[order]
+    rank = np.arange(len(order)) - np.searchsorted(count, count)
+    leading = np.zeros(len(order), dtype=bool)
+    leading[order[rank < LEADING]] = True
+    return leading
 
 
 def begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines:
@@ -95,7 +137,12 @@ def begun(edge: Border, ways: list[CutLines], inside_corners: bool) -> Outlines:
     count = np.array([len(way) for way in ways])
     first = np.concatenate([[0], np.cumsum(count[:-1])]).astype(np.intp)
     now = Outlines(
-        stacked(ways), first, count, np.full(len(ways), np.inf), np.zeros(count.sum(), dtype=np.intp)
+        stacked(ways),
+        first,
+        count,
+        np.full(len(ways), np.inf),
+        np.zeros(count.sum(), dtype=np.intp),
+        np.arange(len(ways)),
     )
     here, after = np.arange(len(now.lines)), now.after
     found = [
@@ -128,9 +175,7 @@ def _joins(edge: Border, lines: CutLines, i: Indices, j: Indices) -> list[Joins]
     return found
 
 
-def _variants(
-    room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, share: float
-) -> CutLines:
+def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, share: float) -> CutLines:
     """`VARIANTS` rows for each line, the line itself first; ``share`` is the part of a step."""
     turns = [-1.0, -share, share, 1.0]
     headings = np.concatenate([lines.heading + turn * step for turn in turns])

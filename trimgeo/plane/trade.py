@@ -24,7 +24,7 @@ from trimgeo.plane.ways import cuts_along, is_sound, outlined, steps_between
 TURN_STEP = np.radians(6.0)
 """Lines turn about each kept corner by this in the first search."""
 
-SPARE = 3
+SPARE = 8
 """Outlines of each number of cuts that are made smaller: the first need not stay the best."""
 
 LEAST_DEPTH = 1e-3
@@ -145,7 +145,7 @@ def _tried(
         if is_sound(search.room, outline):
             best[len(way)] = Smallest(len(way), float(outline.area), outline)
         else:
-            tangled += _crossing_steps(numbers[number], way, turns, search.edge)
+            tangled += _crossing_steps(numbers[outlines.origin[number]], way, turns, search.edge)
     kept = outlines.lines
     heading = headed(search.room.kept, kept.place, kept.along)
     return replace(kept, heading=heading), best, tangled
