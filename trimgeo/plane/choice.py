@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.cutlines import CutLines, bitangents, stacked, tangents
@@ -24,21 +25,19 @@ def fixed_lines(room: Annulus) -> CutLines:
 
 
 def thinned(room: Annulus, lines: CutLines) -> CutLines:
-    """At most `MOST_LINES`: across each side of the triangles those that are free for longest."""
+    """At most `MOST_LINES` lines: across the way to the border from each kept corner the longest ones."""
     if len(lines) <= MOST_LINES:
         return lines
     lines = lines[np.argsort(lines.start - lines.end, kind="stable")]
-    corners = np.array(room.triangles)
-    ends = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).reshape(-1, 2)
-    ends = ends[(np.array(room.neighbours).ravel() >= 0) & (ends[:, 0] < ends[:, 1])]
-    points = np.array(room.points)
-    x, y = lines.along[:, :1], lines.along[:, 1:]
-    ox, oy = points[:, 0] - lines.anchor[:, :1], points[:, 1] - lines.anchor[:, 1:]
-    beside, ahead = x * oy - y * ox, x * ox + y * oy
-    one, other = beside[:, ends[:, 0]], beside[:, ends[:, 1]]
+    ways = shapely.shortest_line(shapely.points(room.kept), shapely.LinearRing(room.allowed))
+    tips = np.swapaxes(shapely.get_coordinates(ways).reshape(-1, 2, 2), 0, 1)
+    off = tips[:, None] - lines.anchor[:, None]
+    beside = lines.along[:, None, 0] * off[..., 1] - lines.along[:, None, 1] * off[..., 0]
+    forward = lines.along[:, None, 0] * off[..., 0] + lines.along[:, None, 1] * off[..., 1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        at = (ahead[:, ends[:, 0]] * other - ahead[:, ends[:, 1]] * one) / (other - one)
-    across = ((one > 0) != (other > 0)) & (at >= lines.start[:, None]) & (at <= lines.end[:, None])
+        at = (forward[0] * beside[1] - forward[1] * beside[0]) / (beside[1] - beside[0])
+    across = (beside[0] > 0) != (beside[1] > 0)
+    across &= (at >= lines.start[:, None]) & (at <= lines.end[:, None])
     rank = np.where(across, np.cumsum(across, axis=0), len(lines)).min(axis=1)
     return lines[np.sort(np.argsort(rank, kind="stable")[:MOST_LINES])]
 

@@ -21,7 +21,7 @@ VARIANTS = 7
 """A line, itself turned both ways by a step and by part of it, and the fixed ones on both sides."""
 
 SHARES = (0.5, 0.2, 0.75, 0.35, 0.1)
-"""Parts of a step, by turns: where two cuts meet on a wall, one has to turn so many times as far as the other."""
+"""Parts of a step, by turns: of two cuts that meet on a wall, one has to turn so many times as far."""
 
 WIDEST = np.radians(4.0)
 """First step."""
