@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.plane.hulls import Floats, Indices
+from trimgeo.plane.pose import Pose, pose_of
 
 RELAXED = 2e-5
 """Kept area shrinks and allowed area grows by this (mm), so that touching becomes strictly clear."""
@@ -47,14 +48,15 @@ class NoRoomError(ValueError):
 class Annulus:
     """Room between two rings and its triangles.
 
-    ``kept``, shape (k, 2), and ``allowed``, shape (n, 2), are counter-clockwise without needless corners,
-    as given; ``free``, shape (n,), says which sides of ``allowed`` (side i from corner i to i + 1) cost
+    All is in the ``pose`` (`trimgeo.plane.pose`).  ``kept``, shape (k, 2), and ``allowed``, shape (n, 2),
+    are counter-clockwise, without needless corners; ``free``, shape (n,), says which sides of ``allowed`` (side i from corner i to i + 1) cost
     nothing. ``points`` are both once more, kept first, moved apart by `RELAXED`; ``triangles`` are three of
     their numbers each, counter-clockwise; ``neighbours`` the triangles beyond side j (from corner j to j +
     1), -1 at the border. ``fans`` are the triangles at each point; ``ring`` those once around and ``exits``
     the sides by which the way leaves each.
     """
 
+    pose: Pose
     kept: Floats
     allowed: Floats
     free: NDArray[np.bool_]
@@ -86,10 +88,9 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
     >>> len(room.triangles), len(room.ring)
     (8, 8)
     """
-    outer, flags = _needed(*_counter_clockwise(shapely.get_coordinates(allowed.exterior)[:-1], free))
-    inner, _ = _needed(
-        *_counter_clockwise(shapely.get_coordinates(kept.exterior)[:-1], np.zeros(1, dtype=bool))
-    )
+    pose = pose_of([kept, allowed])
+    outer, flags = _posed(pose, allowed, free)
+    inner, _ = _posed(pose, kept, np.zeros(1, dtype=bool))
     moved_inner, moved_outer = _moved(inner, -RELAXED), _moved(outer, RELAXED)
     room = Polygon(moved_outer, [moved_inner])
     if not (room.is_valid and shapely.contains_properly(Polygon(moved_outer), Polygon(moved_inner))):
@@ -99,6 +100,7 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
     neighbours = _neighbours(triangles, len(points))
     ring, exits = _way_around(triangles, neighbours, len(inner))
     return Annulus(
+        pose,
         inner,
         outer,
         flags,
@@ -109,6 +111,14 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
         ring,
         exits,
     )
+
+
+def _posed(pose: Pose, shape: Polygon, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
+    """The ring of a shape in the pose without needless corners, and its sides' flags."""
+    corners, flags = _needed(*_counter_clockwise(shapely.get_coordinates(shape.exterior)[:-1], flags))
+    corners, flags = _counter_clockwise(pose.taken(corners), flags)
+    first = int(np.lexsort(corners.T)[0])
+    return np.roll(corners, -first, axis=0), np.roll(flags, -first)
 
 
 def _counter_clockwise(corners: Floats, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:

@@ -73,9 +73,8 @@ def drawn(
     >>> import shapely
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
-    >>> low = int(np.flatnonzero((room.kept == 1).all(axis=1))[0])
-    >>> place, right = np.array([low]), np.array([[1.0, 0.0]])
-    >>> one = drawn(room, right, np.ones(1), np.zeros(1), place, place + 1)
+    >>> place, side = np.array([0]), room.kept[1:2] - room.kept[:1]  # of 1 mm, as long as the room is wide
+    >>> one = drawn(room, side, np.ones(1), np.zeros(1), place, place + 1)
     >>> one.start.round(3).tolist(), one.end.round(3).tolist()
     ([-1.0], [2.0])
     """

@@ -63,7 +63,7 @@ def fewest_in(room: Annulus) -> Fewest:
     3
     """
     if room.free.all():
-        return Fewest(0, 0, Polygon(room.allowed), np.zeros((0, 2, 2)))
+        return Fewest(0, 0, room.pose.placed(Polygon(room.allowed)), np.zeros((0, 2, 2)))
     closed = loop(room)
     way = _shortest(room)
     bound = min([closed.proved if closed else 1, *([sum(hop.links for hop in way)] if way else [])])
@@ -80,7 +80,7 @@ def fewest_in(room: Annulus) -> Fewest:
             best.append((cuts_of(room, outline), outline, windows))
     count, outline, windows = min(best, key=lambda each: each[0])
     witnesses = np.array([(window.head, window.hit) for window in windows]).reshape(-1, 2, 2)
-    return Fewest(count, bound, outline, witnesses)
+    return Fewest(count, bound, room.pose.placed(outline), room.pose.back(witnesses))
 
 
 def _shortest(room: Annulus) -> list[Hop]:

@@ -29,8 +29,8 @@ def taut_loop(room: Annulus) -> list[Touch]:
     >>> import numpy as np, shapely
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
-    >>> [tuple(round(x) for x in bend.point) for bend in taut_loop(room)]
-    [(1, 1), (2, 1), (2, 2), (1, 2), (1, 1)]
+    >>> [bend.side == LEFT for bend in taut_loop(room)]
+    [True, True, True, True, True]
     """
     sides = [_ends(room, k) for k in range(len(room.ring))]
     points = room.points

@@ -129,12 +129,13 @@ def _tried(
     search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
 ) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
     """One search: its lines, the best of each number of cuts, and pairs of steps that lead to a crossing."""
+    room = search.room
     rounds = cheapest_rounds(steps, lines.place, max(wanted), SPARE)
     numbers = [np.array(each.lines) for cuts in wanted for each in rounds[cuts - 1]]
     if not numbers:
         return lines[:0], {}, []
     ways = [lines[number] for number in numbers]
-    outlines = polished(search.room, search.edge, search.fixed, ways, search.inside_corners)
+    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners)
     best: dict[int, Smallest] = {}
     tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
@@ -142,12 +143,12 @@ def _tried(
         if len(way) in best or not np.isfinite(outlines.area[number]):
             continue
         outline = outlined(way, turns, search.edge)
-        if is_sound(search.room, outline):
-            best[len(way)] = Smallest(len(way), float(outline.area), outline)
+        if is_sound(room, outline):
+            best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
         else:
             tangled += _crossing_steps(numbers[outlines.origin[number]], way, turns, search.edge)
     kept = outlines.lines
-    heading = headed(search.room.kept, kept.place, kept.along)
+    heading = headed(room.kept, kept.place, kept.along)
     return replace(kept, heading=heading), best, tangled
 
 
@@ -179,5 +180,5 @@ def _convex(search: _Search, most: int) -> dict[int, Smallest]:
         if np.isfinite(outlines.area[0]):
             outline = outlined(*outlines.way(0), search.edge)
             if is_sound(room, outline):
-                best[len(way)] = Smallest(len(way), float(outline.area), outline)
+                best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
     return best
