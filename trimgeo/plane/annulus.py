@@ -49,11 +49,11 @@ class Annulus:
     """Room between two rings and its triangles.
 
     All is in the ``pose`` (`trimgeo.plane.pose`).  ``kept``, shape (k, 2), and ``allowed``, shape (n, 2),
-    are counter-clockwise, without needless corners; ``free``, shape (n,), says which sides of ``allowed`` (side i from corner i to i + 1) cost
-    nothing. ``points`` are both once more, kept first, moved apart by `RELAXED`; ``triangles`` are three of
-    their numbers each, counter-clockwise; ``neighbours`` the triangles beyond side j (from corner j to j +
-    1), -1 at the border. ``fans`` are the triangles at each point; ``ring`` those once around and ``exits``
-    the sides by which the way leaves each.
+    are counter-clockwise, without needless corners; ``free``, shape (n,), says which sides of ``allowed``
+    (side i from corner i to i + 1) cost nothing.  ``points`` are both once more, kept first, moved apart by
+    `RELAXED`; ``triangles`` are three of their numbers each, counter-clockwise; ``neighbours`` the triangles
+    beyond side j (from corner j to j + 1), -1 at the border; ``fans`` the triangles at each point; ``ring``
+    those once around and ``exits`` the sides by which the way leaves each.
     """
 
     pose: Pose

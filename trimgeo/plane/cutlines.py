@@ -174,38 +174,32 @@ def tangents(room: Annulus, step: float) -> CutLines:
 
 
 def bitangents(room: Annulus, most: int) -> CutLines:
-    """Lines that touch two corners of the kept ring, or one of it and an inner corner of the allowed ring.
+    """Lines that touch two corners of the kept ring, or one of it and one of the allowed ring.
 
     At most the ``most`` pairs of each kind that lie nearest to each other are looked at.
     """
     kept, allowed = room.kept, room.allowed
     ends = np.flatnonzero(turned_sides(kept)[1] > TANGENT)
-    walls = np.flatnonzero(turned_sides(allowed)[1] < -TANGENT)
+    walls = np.arange(len(allowed))
+    outward = turned_sides(allowed)[1] >= -TANGENT  # in such a corner cuts meet; the others are passed
     found = []
-    for first, second, ring, corners in (
-        (True, True, kept, ends),
-        (True, False, allowed, walls),
-        (False, True, allowed, walls),
-    ):
-        if not len(corners) or not len(ends):
-            continue
+    for ring, corners, sense in ((kept, ends, 1.0), (allowed, walls, 1.0), (allowed, walls, -1.0)):
         way = ring[corners][None] - kept[ends][:, None]
         apart = np.hypot(way[..., 0], way[..., 1])
-        along = way / np.maximum(apart, 1e-12)[..., None] * (1.0 if first else -1.0)
+        along = sense * way / np.maximum(apart, 1e-12)[..., None]
         good = _touches(kept, ends, along) & (apart > 1e-6)
-        good &= np.swapaxes(
-            _touches(ring, corners, np.swapaxes(along, 0, 1), 1.0 if ring is kept else -1.0), 0, 1
-        )
+        if ring is kept:
+            good &= _touches(ring, corners, np.swapaxes(along, 0, 1)).T
+        else:
+            good &= _touches(ring, corners, np.swapaxes(along, 0, 1), -1.0).T | outward
         one, other = np.nonzero(good)
         chosen = np.argsort(apart[one, other], kind="stable")[:most]
         one, other = one[chosen], other[chosen]
-        reach = apart[one, other]
-        place, ways = ends[one], along[one, other]
+        reach, place, ways = apart[one, other], ends[one], along[one, other]
         front, last = (reach, ends[other]) if ring is kept else (np.zeros(len(one)), place)
         lines = drawn(room, ways, front, headed(kept, place, ways), place, last)
-        sees = lines.end >= reach if (first and second) or first else -lines.start >= reach
-        found.append(lines[sees])
-    return stacked(found) if found else tangents(room, 1.0)[:0]
+        found.append(lines[(lines.end if sense > 0 else -lines.start) >= reach])
+    return stacked(found)
 
 
 def _touches(ring: Floats, corners: Indices, along: Floats, sense: float = 1.0) -> NDArray[np.bool_]:

@@ -1,8 +1,8 @@
 """A pose of one's own for shapes, so that what is computed does not depend on how they were placed.
 
 The principal axes of the second moments of area give the direction, the signs of the third moments which
-way round and whether mirrored.  Coordinates are rounded there, so that a turned, mirrored or shifted job is the
-same to the bit (but for shapes that are themselves symmetric, and rare roundings).
+way round and whether mirrored.  Coordinates are rounded there, so that a turned, mirrored or shifted job
+is the same to the bit (but for shapes that are themselves symmetric, and rare roundings).
 """
 
 from __future__ import annotations
