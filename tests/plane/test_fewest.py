@@ -253,3 +253,23 @@ def test_the_fewest_do_not_depend_on_how_the_job_lies(seed):
     for one, other in (turned, mirrored):
         after = fewest_cuts(one, other, free)
         assert (after.count, after.proved) == (before.count, before.proved)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_wall_moved_over_a_kept_part_is_named_and_a_hair_of_room_is_enough(seed):
+    # the overlap is known from the construction: a wall stands so far inside the kept part's furthest corner
+    draw = np.random.RandomState(seed)
+    kept = corridors.corridor(seed)[0]
+    x, y, right, top = kept.bounds
+    overlap = 10 ** draw.uniform(-3, 0)
+    room = shapely.box(x - 5, y - 5, right - overlap, top + 5)
+    with pytest.raises(NoRoomError) as refused:
+        fewest_cuts(kept, room, walled(room))
+    assert refused.value.overlap == pytest.approx(overlap, abs=1e-6)
+    assert refused.value.point[0] == pytest.approx(right, abs=1e-6)
+    corners = shapely.get_coordinates(room.exterior)
+    side = corners[refused.value.side : refused.value.side + 2]
+    assert side[:, 0] == pytest.approx([right - overlap] * 2)
+    enough = shapely.box(x - 5, y - 5, right + 10 ** draw.uniform(-6, -3), top + 5)
+    found = fewest_cuts(kept, enough, walled(enough))
+    assert faults(found, kept, enough, walled(enough)) == []
