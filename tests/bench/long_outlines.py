@@ -138,7 +138,7 @@ def split(lines: Floats, draw: np.random.RandomState, corners: Floats) -> Floats
     """One more line: a side in two, turned a hair outwards about a point of it."""
     k = draw.randint(len(lines))
     point = corners[k - 1] + draw.uniform(0.2, 0.8) * (corners[k] - corners[k - 1])
-    angles = lines[k, 0] + np.array([-1e-4, 1e-4])
+    angles = lines[k, 0] + np.array([-1e-7, 1e-7])
     pair = np.column_stack([angles, np.column_stack([np.sin(angles), -np.cos(angles)]) @ point])
     return np.insert(np.delete(lines, k, axis=0), k, pair, axis=0)
 

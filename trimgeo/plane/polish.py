@@ -101,7 +101,6 @@ def polished(
     The number of lines of each stays.  Some rounds on, of each number of lines only the best go on.
     """
     now = begun(edge, ways, inside_corners)
-    fixed = fixed[np.lexsort((fixed.heading, fixed.place))]
     step, done = np.full(len(now.first), WIDEST), []
     for number in range(ROUNDS):
         if number == TRIED:
@@ -176,29 +175,34 @@ def _joins(edge: Border, lines: CutLines, i: Indices, j: Indices) -> list[Joins]
 
 
 def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, share: float) -> CutLines:
-    """`VARIANTS` rows for each line, the line itself first; ``share`` is the part of a step."""
-    turns = [-1.0, -share, share, 1.0]
+    """`VARIANTS` rows for each line, the line itself first; ``share`` is the part of a step.
+
+    A line that touches two corners turns right about the first of them and left about the last.
+    """
+    turns = (-1.0, -share, share, 1.0)
     headings = np.concatenate([lines.heading + turn * step for turn in turns])
-    turned = rolled(room, np.tile(lines.place, len(turns)), headings)
-    key = np.lexsort(
-        (np.concatenate([fixed.heading, lines.heading]), np.concatenate([fixed.place, lines.place]))
-    )
-    rank = np.empty(len(key), dtype=np.intp)
-    rank[key] = np.arange(len(key))
-    known = np.cumsum(key < len(fixed))
-    at = rank[len(fixed) :]
-    below, above = known[at] - 1, known[at]
-    itself = (fixed.place[below] == lines.place) & (fixed.heading[below] >= lines.heading - 1e-12)
-    below = below - itself
+    pivots = np.concatenate([lines.place, lines.place, lines.last, lines.last])
+    turned = rolled(room, pivots, headings)
+    rows = np.arange(len(lines))
     parts = [lines, *(turned[k * len(lines) : (k + 1) * len(lines)] for k in range(len(turns)))]
-    for near in (below, above):
-        near = np.clip(near, 0, len(fixed) - 1)
-        other = fixed[near]
-        good = (other.place == lines.place) & (np.abs(other.heading - lines.heading) <= 2 * step)
-        both = stacked([lines, other])
-        parts.append(both[np.where(good, len(lines) + np.arange(len(lines)), np.arange(len(lines)))])
-    order = (np.arange(len(lines))[:, None] + len(lines) * np.arange(VARIANTS)).ravel()
-    return stacked(parts)[order]
+    for pivot, sense in ((lines.place, -1), (lines.last, 1)):
+        near = _next_fixed(fixed, pivot, lines.heading, sense)
+        good = (near >= 0) & (np.abs(fixed.heading[near] - lines.heading) <= 2 * step)
+        parts.append(stacked([lines, fixed[near]])[np.where(good, len(lines) + rows, rows)])
+    return stacked(parts)[(rows[:, None] + len(lines) * np.arange(VARIANTS)).ravel()]
+
+
+def _next_fixed(fixed: CutLines, pivot: Indices, heading: Floats, sense: int) -> Indices:
+    """For each line the next fixed one by heading that touches its pivot as well, -1 where there is none."""
+    touched = np.concatenate([fixed.place, fixed.last])
+    headings = np.tile(fixed.heading, 2)
+    order = np.lexsort((headings, touched))
+    # headings stay well within this of each other, so that one number sorts by corner, then by heading
+    key, span = touched[order] * 1e3 + headings[order], pivot * 1e3 + heading
+    at = np.searchsorted(key, span + 1e-9) if sense > 0 else np.searchsorted(key, span - 1e-9) - 1
+    inside = (at >= 0) & (at < len(key))
+    at = np.clip(at, 0, len(key) - 1)
+    return np.where(inside & (touched[order[at]] == pivot), order[at] % len(fixed), -1)
 
 
 def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:

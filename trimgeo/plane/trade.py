@@ -67,20 +67,13 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
     lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
     if not whole:
-        _keep_smaller(found, _found(search, lines, quick)[1])
+        _keep_smaller(found, _searched(search, lines, quick))
     if few.count and inside_corners:
         _keep_smaller(found, {few.count: given})
     best = given.area if few.count == 0 else np.inf
-    if quick in found:
-        best = found[quick].area
-        yield found[quick]
-    if not whole and most > quick:
-        refined, others = _found(search, lines, most)
-        _keep_smaller(found, others)
-        for _ in range(AGAIN):
-            refined, others = _found(search, distinct(stacked([refined, thinned(room, search.fixed)])), most)
-            _keep_smaller(found, others)
-    for cuts in range(quick + 1, most + 1):
+    for cuts in range(quick, max(most, quick) + 1):
+        if cuts == quick + 1 and not whole:
+            _keep_smaller(found, _searched(search, lines, most))
         if cuts in found and found[cuts].area < best * (1 - WORTH):
             best = found[cuts].area
             yield found[cuts]
@@ -94,6 +87,19 @@ class _Search:
     edge: Border
     fixed: CutLines
     inside_corners: bool
+
+
+def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
+    """Search among ``lines``, then among those that came out of it."""
+    fixed = thinned(search.room, search.fixed)
+    found: dict[int, Smallest] = {}
+    for _ in range(1 + AGAIN):
+        if not len(lines):
+            break
+        refined, others = _found(search, lines, most)
+        _keep_smaller(found, others)
+        lines = distinct(stacked([refined, fixed]))
+    return found
 
 
 def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
