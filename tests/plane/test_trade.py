@@ -36,7 +36,7 @@ def areas(kept, allowed, free, most=12, **options):
     return {each.cuts: each.area for each in smallest_for_each(annulus(kept, allowed, free), most, **options)}
 
 
-SEEDS = [3, 9, 17, 51]
+SEEDS = [3, 9, 51]
 """Boards small enough for a quick test: among them some with free stretches."""
 
 
