@@ -1,0 +1,101 @@
+"""Several kept pieces joined into one, by bridges no thinner than a neck that holds."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.plane.hulls import Floats
+
+
+class NoBridgeError(ValueError):
+    """Two pieces cannot be joined: ``point``, shape (2,), is between them, as near to both as it gets."""
+
+    def __init__(self, point: Floats) -> None:
+        self.point = point
+        super().__init__(f"no bridge leads past ({point[0]:.3f}, {point[1]:.3f})")
+
+
+def bridged(pieces: BaseGeometry, allowed: Polygon, neck: float) -> Polygon:
+    """One polygon of all ``pieces``, holes filled, and bridges ``neck`` mm wide within ``allowed``.
+
+    Nearest pieces are joined first, straight where that stays within ``allowed``, else along its walls.
+    Raises `NoBridgeError` where no bridge of that width fits.
+
+    >>> two = shapely.union_all([shapely.box(0, 0, 2, 2), shapely.box(6, 0, 8, 2)])
+    >>> bridged(two, shapely.box(-1, -1, 9, 3), 1.0).area
+    12.0
+    """
+    filled = shapely.union_all([Polygon(each.exterior) for each in _parts(pieces)])
+    while len(parts := _parts(filled)) > 1:
+        way = _shortest(parts, allowed, neck)
+        bridge = shapely.buffer(way, neck / 2, cap_style="square", join_style="mitre")
+        joined = shapely.union(filled, shapely.intersection(bridge, allowed))
+        joined = shapely.union_all([Polygon(each.exterior) for each in _parts(joined)])
+        if len(_parts(joined)) >= len(parts):
+            raise NoBridgeError(shapely.get_coordinates(shapely.centroid(way))[0])
+        filled = joined
+    return Polygon(_parts(filled)[0].exterior)
+
+
+def _parts(shape: BaseGeometry) -> NDArray[np.object_]:
+    parts = shapely.get_parts(shape)
+    return np.asarray(parts[shapely.get_type_id(parts) == 3])
+
+
+def _shortest(parts: NDArray[np.object_], allowed: Polygon, neck: float) -> LineString:
+    """The shortest middle line of a bridge between two pieces; it ends half its width within them."""
+    within = shapely.buffer(parts, -neck / 2, join_style="mitre")
+    ends = np.where(shapely.is_empty(within), parts, within)
+    middle = shapely.buffer(allowed, -neck / 2, join_style="mitre")
+    i, j = np.triu_indices(len(parts), 1)
+    lines = shapely.shortest_line(ends[i], ends[j])
+    free = shapely.buffer(shapely.union_all([middle, *parts]), 1e-9)
+    straight = lines[shapely.covers(free, lines)]
+    nearest = lines[int(np.argmin(shapely.length(lines)))]
+    found = [straight[int(np.argmin(shapely.length(straight)))]] if len(straight) else []
+    if not found or found[0].length > nearest.length:
+        found += _around_walls(ends, allowed, middle, free)
+    if not found:
+        raise NoBridgeError(shapely.get_coordinates(shapely.centroid(nearest))[0])
+    return min(found, key=lambda line: line.length)
+
+
+def _around_walls(
+    ends: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry, free: BaseGeometry
+) -> list[LineString]:
+    """The shortest way from piece to piece over corners of ``middle`` (Dijkstra 1959), if there is one."""
+    corners = shapely.get_coordinates(middle)
+    points = shapely.points(corners)
+    shapely.prepare(free)
+    feet = shapely.shortest_line(points[:, None], ends[None])
+    # close to a wall a bridge is clipped by it: the piece that it leads to is no wider there
+    enters = np.where(shapely.covers(allowed, feet), shapely.length(feet), np.inf)
+    sights = shapely.linestrings(np.stack(np.broadcast_arrays(corners[:, None], corners[None]), axis=2))
+    step = np.where(shapely.covers(free, sights), shapely.length(sights), np.inf)
+    best: tuple[float, list[int], int, int] = (np.inf, [], -1, -1)
+    for part in range(len(ends) - 1):
+        reach, came = enters[:, part].copy(), np.full(len(corners), -1)
+        open_corners = np.ones(len(corners), dtype=bool)
+        while np.isfinite(least := np.where(open_corners, reach, np.inf)).any():
+            here = int(least.argmin())
+            open_corners[here] = False
+            onward = reach[here] + step[here]
+            came = np.where(onward < reach, here, came)
+            reach = np.minimum(reach, onward)
+        total = reach[:, None] + enters[:, part + 1 :]
+        corner, other = np.unravel_index(int(total.argmin()), total.shape)
+        if total[corner, other] < best[0]:
+            path = [int(corner)]
+            while came[path[-1]] >= 0:
+                path.append(int(came[path[-1]]))
+            best = (float(total[corner, other]), path[::-1], part, part + 1 + int(other))
+    if not best[1]:
+        return []
+    _, path, one, two = best
+    begin = shapely.get_coordinates(feet[path[0], one])[1]
+    end = shapely.get_coordinates(feet[path[-1], two])[1]
+    return [LineString([begin, *corners[path], end])]

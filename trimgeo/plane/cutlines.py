@@ -1,0 +1,220 @@
+"""Straight cuts that an outline may take: directed lines that touch what is kept, on their left.
+
+Each runs through its anchor and is free between the two places where the relaxed annulus ends.  Its
+*heading* is its direction as seen from the kept ring, counted on through the turns of the ring, so that
+from cut to cut it changes by what the outline turns there: once around by 360 degrees, for outlines that do
+not curl.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trimgeo.plane.annulus import Annulus
+from trimgeo.plane.hulls import Floats, Indices
+from trimgeo.plane.tracks import cross
+
+AT_ONCE = 1 << 19
+"""Lines times sides looked at together: bounds the memory to some tens of megabytes."""
+
+TANGENT = 1e-9
+"""Sine of the angle by which a line may pass into a corner that it touches: rounding."""
+
+
+@dataclass(frozen=True, eq=False)
+class CutLines:
+    """Directed lines, one a row; lengths mm, angles radians.
+
+    ``anchor`` and ``along`` (unit vectors) have shape (m, 2), all else (m,).  A cut on the line takes in
+    the anchor and what lies up to ``front`` before it.  The line is free from ``start`` (at most 0) to
+    ``end``, from the anchor. ``start_side`` and ``end_side`` are the free sides of the allowed ring where
+    it ends there, -1 elsewhere. ``place`` and ``last`` are the first and last kept corner that it touches,
+    by their numbers in the ring.
+    """
+
+    anchor: Floats
+    along: Floats
+    front: Floats
+    heading: Floats
+    place: Indices
+    last: Indices
+    start: Floats
+    end: Floats
+    start_side: Indices
+    end_side: Indices
+
+    def __len__(self) -> int:
+        return len(self.anchor)
+
+    def __getitem__(self, rows: NDArray[np.intp] | NDArray[np.bool_] | slice) -> CutLines:
+        return CutLines(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+    @property
+    def lever(self) -> Floats:
+        """Twice the area swept about the origin by 1 mm of each line."""
+        return cross(self.anchor, self.along)
+
+
+def stacked(parts: list[CutLines]) -> CutLines:
+    """All lines of several sets."""
+    return CutLines(
+        *(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(CutLines))
+    )
+
+
+def drawn(
+    room: Annulus, along: Floats, front: Floats, heading: Floats, place: Indices, last: Indices
+) -> CutLines:
+    """Lines with the stretches on which they are free.
+
+    >>> import shapely
+    >>> from trimgeo.plane.annulus import annulus
+    >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
+    >>> place, side = np.array([0]), room.kept[1:2] - room.kept[:1]  # of 1 mm, as long as the room is wide
+    >>> one = drawn(room, side, np.ones(1), np.zeros(1), place, place + 1)
+    >>> one.start.round(3).tolist(), one.end.round(3).tolist()
+    ([-1.0], [2.0])
+    """
+    anchor = room.kept[place]
+    inner, outer = room.relaxed_kept, room.relaxed_allowed
+    sides = len(inner) + len(outer)
+    rows = max(AT_ONCE // sides, 1)
+    parts = [np.zeros((4, 0))]
+    for begin in range(0, len(anchor), rows):
+        some = slice(begin, begin + rows)
+        found = [_blocked(ring, anchor[some], along[some]) for ring in (inner, outer)]
+        (s, e, _, _), (so, eo, sso, eso) = found
+        free = np.append(room.free, False)
+        parts.append(
+            np.array(
+                [
+                    np.maximum(s, so),
+                    np.minimum(e, eo),
+                    np.where((so > s) & free[sso], sso, -1),
+                    np.where((eo < e) & free[eso], eso, -1),
+                ]
+            )
+        )
+    start, end, start_side, end_side = np.concatenate(parts, axis=1)
+    return CutLines(
+        anchor,
+        along,
+        front,
+        heading,
+        place,
+        last,
+        start,
+        end,
+        start_side.astype(np.intp),
+        end_side.astype(np.intp),
+    )
+
+
+def _blocked(ring: Floats, anchor: Floats, along: Floats) -> tuple[Floats, Floats, Indices, Indices]:
+    """Where lines first cross a ring behind and before their anchors, infinite where not, and the sides."""
+    x, y = along.T
+    beyond = x[:, None] * (ring[:, 1] - anchor[:, 1, None]) - y[:, None] * (ring[:, 0] - anchor[:, 0, None])
+    forward = x[:, None] * (ring[:, 0] - anchor[:, 0, None]) + y[:, None] * (ring[:, 1] - anchor[:, 1, None])
+    after, onward = np.roll(beyond, -1, axis=1), np.roll(forward, -1, axis=1)
+    crosses = (beyond > 0) != (after > 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = forward + (onward - forward) * (beyond / (beyond - after))
+    ahead = np.where(crosses & (at >= 0), at, np.inf)
+    behind = np.where(crosses & (at < 0), at, -np.inf)
+    rows = np.arange(len(anchor))
+    near, far = ahead.argmin(axis=1), behind.argmax(axis=1)
+    start, end = behind[rows, far], ahead[rows, near]
+    return start, end, np.where(np.isfinite(start), far, -1), np.where(np.isfinite(end), near, -1)
+
+
+def turned_sides(ring: Floats) -> tuple[Floats, Floats]:
+    """Direction of each side of a ring, counted on through its turns, and the turn at each corner; radians.
+
+    >>> angle, turn = turned_sides(np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]))
+    >>> np.degrees(angle).tolist(), np.degrees(turn).tolist()
+    ([0.0, 90.0, 180.0, 270.0], [90.0, 90.0, 90.0, 90.0])
+    """
+    side = np.roll(ring, -1, axis=0) - ring
+    before = np.roll(side, 1, axis=0)
+    turn = np.arctan2(cross(before, side), np.sum(before * side, axis=1))
+    angle = np.arctan2(side[0, 1], side[0, 0]) + np.concatenate([[0.0], np.cumsum(turn[1:])])
+    return angle, turn
+
+
+def tangents(room: Annulus, step: float) -> CutLines:
+    """Lines flush with sides of the kept ring, and turned about its corners by at most ``step`` radians.
+
+    >>> import shapely
+    >>> from trimgeo.plane.annulus import annulus
+    >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 3, 3), np.zeros(4, dtype=bool))
+    >>> len(tangents(room, np.radians(30)))
+    12
+    """
+    ring = room.kept
+    angle, turn = turned_sides(ring)
+    count = len(ring)
+    convex = turn > TANGENT
+    flush = np.flatnonzero(convex & np.roll(convex, -1))
+    length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+    corner, heading = [flush], [angle[flush]]
+    for k in np.flatnonzero(convex):
+        parts = int(np.ceil(turn[k] / step))
+        alone = not convex[k - 1] and not convex[(k + 1) % count]
+        share = np.arange(1, parts) / parts if parts > 1 else np.array([0.5] if alone else [])
+        corner.append(np.full(len(share), k))
+        heading.append(angle[k] - turn[k] * (1 - share))
+    at, headings = np.concatenate(corner), np.concatenate(heading)
+    front = np.concatenate([length[flush], np.zeros(len(at) - len(flush))])
+    along = np.column_stack([np.cos(headings), np.sin(headings)])
+    last = np.concatenate([(flush + 1) % count, at[len(flush) :]])
+    return drawn(room, along, front, headings, at, last)
+
+
+def bitangents(room: Annulus, most: int) -> CutLines:
+    """Lines that touch two corners of the kept ring, or one of it and one of the allowed ring.
+
+    At most the ``most`` pairs of each kind that lie nearest to each other are looked at.
+    """
+    kept, allowed = room.kept, room.allowed
+    ends = np.flatnonzero(turned_sides(kept)[1] > TANGENT)
+    walls = np.arange(len(allowed))
+    outward = turned_sides(allowed)[1] >= -TANGENT  # in such a corner cuts meet; the others are passed
+    found = []
+    for ring, corners, sense in ((kept, ends, 1.0), (allowed, walls, 1.0), (allowed, walls, -1.0)):
+        way = ring[corners][None] - kept[ends][:, None]
+        apart = np.hypot(way[..., 0], way[..., 1])
+        along = sense * way / np.maximum(apart, 1e-12)[..., None]
+        good = _touches(kept, ends, along) & (apart > 1e-6)
+        if ring is kept:
+            good &= _touches(ring, corners, np.swapaxes(along, 0, 1)).T
+        else:
+            good &= _touches(ring, corners, np.swapaxes(along, 0, 1), -1.0).T | outward
+        one, other = np.nonzero(good)
+        chosen = np.argsort(apart[one, other], kind="stable")[:most]
+        one, other = one[chosen], other[chosen]
+        reach, place, ways = apart[one, other], ends[one], along[one, other]
+        front, last = (reach, ends[other]) if ring is kept else (np.zeros(len(one)), place)
+        lines = drawn(room, ways, front, headed(kept, place, ways), place, last)
+        found.append(lines[(lines.end if sense > 0 else -lines.start) >= reach])
+    return stacked(found)
+
+
+def _touches(ring: Floats, corners: Indices, along: Floats, sense: float = 1.0) -> NDArray[np.bool_]:
+    """Whether directions, shape (corners, k, 2), pass each corner with its ring on one side."""
+    before = ring[corners] - ring[corners - 1]
+    after = ring[(corners + 1) % len(ring)] - ring[corners]
+    one = sense * cross(before[:, None], along) >= -TANGENT * np.hypot(*before.T)[:, None]
+    other = sense * cross(along, after[:, None]) >= -TANGENT * np.hypot(*after.T)[:, None]
+    return np.asarray(one & other)
+
+
+def headed(kept: Floats, corner: Indices, along: Floats) -> Floats:
+    """Heading of lines through corners of the kept ring, radians: nearest to the sides there."""
+    angle, turn = turned_sides(kept)
+    before = angle[corner] - turn[corner]
+    direction = np.arctan2(along[:, 1], along[:, 0])
+    off = np.mod(direction - before - turn[corner] / 2 + np.pi, 2 * np.pi) - np.pi
+    return np.asarray(before + turn[corner] / 2 + off)

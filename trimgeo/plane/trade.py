@@ -1,0 +1,190 @@
+"""The smallest outline for each number of cuts, from the fewest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from trimgeo.plane.annulus import Annulus
+from trimgeo.plane.choice import distinct, fixed_lines, thinned
+from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
+from trimgeo.plane.fewest import fewest_in
+from trimgeo.plane.hulls import Indices, convex_hull, supports
+from trimgeo.plane.joins import Border, border
+from trimgeo.plane.kgon import smallest_outlines
+from trimgeo.plane.polish import begun, polished
+from trimgeo.plane.rounds import Steps, cheapest_rounds
+from trimgeo.plane.tracks import surroundings
+from trimgeo.plane.ways import cuts_along, is_sound, outlined, steps_between
+
+TURN_STEP = np.radians(6.0)
+"""Lines turn about each kept corner by this in the first search."""
+
+SPARE = 8
+"""Outlines of each number of cuts that are made smaller: the first need not stay the best."""
+
+LEAST_DEPTH = 1e-3
+"""A cut around a convex kept area takes off a strip of the allowed one that is deeper than this, mm."""
+
+AGAIN = 1
+"""Searches among the lines found, after the first one."""
+
+WORTH = 1e-9
+"""Share of the area that one more cut takes off at the least, to count."""
+
+
+@dataclass(frozen=True, eq=False)
+class Smallest:
+    """An outline, its area in mm², and its number of cuts."""
+
+    cuts: int
+    area: float
+    outline: Polygon
+
+
+def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True) -> Iterator[Smallest]:
+    """Smallest outlines found with each number of cuts from the fewest to ``most``, fewest first.
+
+    A number of cuts that makes the outline no smaller is left out.  With ``inside_corners`` False there
+    are none but on the free border; then it may be that nothing is found.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 9, 4), np.array([True] * 4))
+    >>> [(each.cuts, round(each.area, 3)) for each in smallest_for_each(room, 4)]
+    [(0, 36.0), (1, 8.0), (2, 4.0), (3, 2.0), (4, 1.0)]
+    """
+    few = fewest_in(room)
+    given = Smallest(few.count, float(few.outline.area), few.outline)
+    if few.count == 0:
+        yield given
+    search = _Search(room, border(room), fixed_lines(room), inside_corners)
+    quick = max(few.count, 1)
+    found = _convex(search, most) if _is_convex(room) else {}
+    whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
+    lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
+    if not whole:
+        _keep_smaller(found, _searched(search, lines, quick))
+    if few.count and inside_corners:
+        _keep_smaller(found, {few.count: given})
+    best = given.area if few.count == 0 else np.inf
+    for cuts in range(quick, max(most, quick) + 1):
+        if cuts == quick + 1 and not whole:
+            _keep_smaller(found, _searched(search, lines, most))
+        if cuts in found and found[cuts].area < best * (1 - WORTH):
+            best = found[cuts].area
+            yield found[cuts]
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """What all searches of one annulus share."""
+
+    room: Annulus
+    edge: Border
+    fixed: CutLines
+    inside_corners: bool
+
+
+def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
+    """Search among ``lines``, then among those that came out of it."""
+    fixed = thinned(search.room, search.fixed)
+    found: dict[int, Smallest] = {}
+    for _ in range(1 + AGAIN):
+        if not len(lines):
+            break
+        refined, others = _found(search, lines, most)
+        _keep_smaller(found, others)
+        lines = distinct(stacked([refined, fixed]))
+    return found
+
+
+def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
+    """Search among ``lines``, made smaller: all lines then, and the best of each number of cuts.
+
+    Where the best ways of a number of cuts cross themselves, the search is repeated without the steps onto
+    either of the two sides that cross.
+    """
+    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
+    kept, best, tangled = _tried(search, lines, steps, range(1, most + 1))
+    wanted = [cuts for cuts in range(1, most + 1) if cuts not in best]
+    for one in range(2 if tangled and wanted else 0):
+        barred = {pair[one] for pair in tangled}
+        allowed = [
+            k for k, pair in enumerate(zip(steps.source, steps.target, strict=True)) if pair not in barred
+        ]
+        more, others, _ = _tried(search, lines, steps[np.array(allowed)], wanted)
+        kept = stacked([kept, more])
+        _keep_smaller(best, others)
+    return kept, best
+
+
+def _keep_smaller(best: dict[int, Smallest], others: dict[int, Smallest]) -> None:
+    for cuts, each in others.items():
+        if cuts not in best or each.area < best[cuts].area:
+            best[cuts] = each
+
+
+Step = tuple[int, int]
+
+
+def _tried(
+    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
+) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
+    """One search: its lines, the best of each number of cuts, and pairs of steps that lead to a crossing."""
+    room = search.room
+    rounds = cheapest_rounds(steps, lines.place, max(wanted), SPARE)
+    numbers = [np.array(each.lines) for cuts in wanted for each in rounds[cuts - 1]]
+    if not numbers:
+        return lines[:0], {}, []
+    ways = [lines[number] for number in numbers]
+    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners)
+    best: dict[int, Smallest] = {}
+    tangled: list[tuple[Step, Step]] = []
+    for number in np.argsort(outlines.area, kind="stable").tolist():
+        way, turns = outlines.way(number)
+        if len(way) in best or not np.isfinite(outlines.area[number]):
+            continue
+        outline = outlined(way, turns, search.edge)
+        if is_sound(room, outline):
+            best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
+        else:
+            tangled += _crossing_steps(numbers[outlines.origin[number]], way, turns, search.edge)
+    kept = outlines.lines
+    heading = headed(room.kept, kept.place, kept.along)
+    return replace(kept, heading=heading), best, tangled
+
+
+def _crossing_steps(numbers: Indices, way: CutLines, turns: Indices, edge: Border) -> list[tuple[Step, Step]]:
+    """The steps onto each two lines of a way whose cuts cross."""
+    cuts = cuts_along(way, turns, edge)
+    crossing = np.triu(shapely.crosses(cuts[:, None], cuts[None]), 1)
+    onto = [(int(numbers[k - 1]), int(numbers[k])) for k in range(len(numbers))]
+    return [(onto[i], onto[j]) for i, j in zip(*np.nonzero(crossing), strict=True)]
+
+
+def _is_convex(room: Annulus) -> bool:
+    return bool((turned_sides(room.kept)[1] >= 0).all())
+
+
+def _convex(search: _Search, most: int) -> dict[int, Smallest]:
+    """Smallest outlines around a convex kept area, where they are clear of walls: exact."""
+    room = search.room
+    hull = convex_hull(Polygon(room.kept))
+    number = {(x, y): k for k, (x, y) in enumerate(room.kept.tolist())}
+    corners = np.array([number[x, y] for x, y in hull.tolist()])
+    best: dict[int, Smallest] = {}
+    for each in smallest_outlines(surroundings(hull, room.allowed), most, LEAST_DEPTH):
+        touching = supports(hull, each.angles)
+        place, last = corners[touching.back % len(hull)], corners[touching.front % len(hull)]
+        front = np.hypot(*(room.kept[last] - room.kept[place]).T)
+        way = drawn(room, touching.along, front, headed(room.kept, place, touching.along), place, last)
+        outlines = begun(search.edge, [way], search.inside_corners)
+        if np.isfinite(outlines.area[0]):
+            outline = outlined(*outlines.way(0), search.edge)
+            if is_sound(room, outline):
+                best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
+    return best
