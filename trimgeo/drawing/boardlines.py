@@ -9,15 +9,29 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from trimgeo.drawing.caselines import case_lines
 from trimgeo.drawing.marks import WINDOW_GAP, Mark, stops
 from trimgeo.drawing.placement import Placement
 from trimgeo.drawing.sheet import XY, Discs, Strokes
-from trimgeo.drawing.signs import HATCH_WIDTH, KERF_HATCH, LINES, PALE, STATES, layers_hatch, state_strokes
+from trimgeo.drawing.signs import (
+    CASE_HATCH,
+    CASE_WALL,
+    HATCH_WIDTH,
+    KERF_HATCH,
+    LINES,
+    PALE,
+    STATES,
+    layers_hatch,
+    state_strokes,
+)
 from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
 from trimgeo.model.plan import Plan
 
 CROSS_HAIR: Final = 1.6
 """How far cross hairs pass the rim of their hole."""
+
+CLAMP: Final = 4.0
+"""Greatest radius of the sign for the clamp, about its foot: the free place round it may be larger."""
 
 LARGE: Final = 150.0
 """Past this area, mm², a hatch is drawn sparser: planes stay a light ground for what lies on them."""
@@ -65,10 +79,11 @@ def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) 
         _strokes("finished", shapely.intersection(finished.boundary, pane), width=thick["finished"]),
         _strokes("guide", shapely.intersection(_lines(dashes), pane), width=thick["guide"]),
         *_stop_bars(plan, at, pane),
+        _hits(marks, at, pane),
         *_support(plan, at, pane),
     )
     spots = dots(shapely.intersection(rim, pane), max(LINES["swept"].dashes))
-    return Drawn(strong, _faint(marks, at, pane), spots)
+    return Drawn(strong, (*_case(plan, at, pane), *_faint(marks, at, pane)), spots)
 
 
 def _widths(plan: Plan) -> dict[str, float]:
@@ -99,11 +114,11 @@ def _holes(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
     rims = at.lay(
         [shapely.Point(hole.at).buffer(hole.diameter / 2, quad_segs=32) for hole in plan.board.holes]
     )
-    hairs = []
-    for hole in plan.board.holes:
-        x, y = at.point(hole.at)
-        reach = hole.diameter / 2 + CROSS_HAIR
-        hairs += [((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))]
+    hairs = [
+        path
+        for hole in plan.board.holes
+        for path in _hairs(at.point(hole.at), hole.diameter / 2 + CROSS_HAIR)
+    ]
     lines = shapely.union_all([shapely.boundary(rim) for rim in rims]) if len(rims) else shapely.LineString()
     return [
         _strokes("hole", shapely.intersection(lines, pane)),
@@ -141,17 +156,53 @@ def _stop_bars(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
 
 
 def _support(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
-    """Relief cuts, and the rims of start holes."""
-    support = plan.holding.support
-    relief = support.relief if support is not None and plan.cuts else ()
+    """Relief cuts, start holes with their cross hairs, and the place for the clamp."""
+    support = plan.holding.support if plan.cuts else None
+    relief = support.relief if support is not None else ()
     dashes = [path for line in at.lay(relief) for path in _dashed_line(line, "relief")]
-    discs = [
-        shapely.Point(hole.at).buffer(hole.diameter / 2, quad_segs=32) for hole in plan.holding.start_holes
-    ]
-    rims = shapely.union_all([shapely.boundary(disc) for disc in at.lay(discs)])
-    return [
+    discs = [(at.point(hole.at), hole.diameter / 2) for hole in plan.holding.start_holes]
+    rims = [_circle(centre, radius) for centre, radius in discs]
+    hairs = [path for centre, radius in discs for path in _hairs(centre, radius + CROSS_HAIR)]
+    found = [
         _strokes("relief", shapely.intersection(_lines(dashes), pane)),
-        _strokes("start", shapely.intersection(rims, pane)),
+        _strokes("start", shapely.intersection(shapely.union_all(rims), pane)),
+        _strokes("start", shapely.intersection(_lines(hairs), pane), width=LINES["hole"].width),
+    ]
+    if support is not None and support.clamp is not None:
+        centre, radius = at.point(support.clamp[0]), min(support.clamp[1], CLAMP)
+        foot = [*_dashed_line(_circle(centre, radius), "clamp"), *_hairs(centre, radius / 3)]
+        found.append(_strokes("clamp", shapely.intersection(_lines(foot), pane)))
+    return found
+
+
+def _circle(centre: XY, radius: float) -> BaseGeometry:
+    return shapely.boundary(shapely.Point(centre).buffer(radius, quad_segs=32))
+
+
+def _hairs(centre: XY, reach: float) -> list[tuple[XY, XY]]:
+    x, y = centre
+    return [((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))]
+
+
+def _hits(marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> Strokes:
+    """Parts that stay and that the cutter would run into."""
+    shapes = at.lay([mark.shape for mark in marks if mark.hit])
+    return _strokes("hit", shapely.intersection(shapely.union_all(shapely.boundary(shapes)), pane))
+
+
+def _case(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
+    """Wall and posts of the case where it lies in the board frame, and the gap to them."""
+    if plan.board.case is None:
+        return []
+    lines = case_lines(plan.board.case, CASE_WALL)
+    # The line to cut comes first: over the kerf's hatch there is no other.
+    kerf = plan.lines.kerf_band
+    wall, solid, gap = at.lay([lines.wall, lines.solid - kerf, lines.gap - kerf])
+    hatch = hatched([shapely.intersection(solid, pane)], CASE_HATCH.angles[0], CASE_HATCH.pitch)
+    return [
+        Strokes("case-hatch", paths_of(hatch), CASE_HATCH.colour, CASE_HATCH.width),
+        _strokes("case-gap", shapely.intersection(_lines(_dashed_line(gap, "case-gap")), pane)),
+        _strokes("case", shapely.intersection(wall, pane)),
     ]
 
 

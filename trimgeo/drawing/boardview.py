@@ -100,8 +100,9 @@ class _Put:
 
 
 def _light(lines: Drawn) -> list[BaseGeometry]:
-    """What a label may break at a price: outlines of keep-outs, and the dots of the swept band."""
-    found = [shapely.linestrings(path) for one in lines.faint if one.kind == "keepout" for path in one.paths]
+    """What a label may break at a price: outlines of keep-outs, the case, the dots of the swept band."""
+    priced = (one for one in lines.faint if one.kind in ("keepout", "case"))
+    found = [shapely.linestrings(path) for one in priced for path in one.paths]
     return [*found, shapely.multipoints(lines.swept)] if lines.swept else found
 
 

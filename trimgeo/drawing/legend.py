@@ -12,7 +12,7 @@ import shapely
 from trimgeo.drawing.furniture import SMALL
 from trimgeo.drawing.lettering import LEADING, width
 from trimgeo.drawing.sheet import XY, Box, Discs, Item, Strokes, Text
-from trimgeo.drawing.signs import KERF_HATCH, LINES, STATES, Hatch, layer_hatch, state_strokes
+from trimgeo.drawing.signs import CASE_HATCH, KERF_HATCH, LINES, STATES, Hatch, layer_hatch, state_strokes
 from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
 
 SAMPLE: Final = 8.0
@@ -22,7 +22,7 @@ ROW: Final = SMALL * LEADING + 1.0
 
 _LINE_KINDS: Final = (
     *("guide", "finished", "board", "swept", "window", "lift"),
-    *("stop", "relief", "start", "match", "overlap"),
+    *("stop", "hit", "relief", "start", "clamp", "case-gap", "match", "overlap"),
 )
 
 
@@ -64,6 +64,8 @@ def _samples(kinds: frozenset[str], layers: tuple[int, ...], last: int) -> tuple
     found = [_line(kind) for kind in _LINE_KINDS if kind in kinds]
     if "kerf" in kinds:
         found.insert(2, _Sample(_swatch(KERF_HATCH, "kerf-hatch"), LINES["kerf"].words))
+    if "case" in kinds:
+        found.append(_Sample(_wall(), LINES["case"].words))
     found += [_state(state) for state in STATES if state in kinds]
     if layers:
         found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
@@ -85,10 +87,32 @@ def _line(kind: str) -> _Sample:
         mid = SAMPLE / 2
         bar = (((mid, -1.0), (mid, 1.0)), ((mid - 1.0, 1.0), (mid + 1.0, 1.0)))
         return _Sample((Strokes(kind, bar, line.colour, line.width),), line.words)
+    if kind in ("start", "clamp"):
+        return _Sample(_spot(kind), line.words)
     if kind == "match":
         return _Sample(match_mark((SAMPLE / 2, 0.0), 1.0), line.words)
     paths = dashed(run, *line.dashes) if line.dashes else (run,)
     return _Sample((Strokes(kind, paths, line.colour, line.width),), line.words)
+
+
+def _spot(kind: str) -> tuple[Item, ...]:
+    """A small circle with cross hairs: those of a start hole reach out of it, those of the clamp do not."""
+    line, mid = LINES[kind], SAMPLE / 2
+    radius, reach, thin = (1.0, 1.7, LINES["hole"].width) if kind == "start" else (1.2, 0.4, line.width)
+    rim = shapely.Point(mid, 0.0).buffer(radius).exterior
+    paths = dashed(rim.coords, *line.dashes) if line.dashes else paths_of(rim)
+    hairs = ((mid - reach, 0.0), (mid + reach, 0.0)), ((mid, -reach), (mid, reach))
+    return Strokes(kind, paths, line.colour, line.width), Strokes(kind, hairs, line.colour, thin)
+
+
+def _wall() -> tuple[Item, ...]:
+    """A stretch of wall, and the solid behind it."""
+    solid, line = shapely.box(0.0, 0.0, SAMPLE, 1.2), LINES["case"]
+    hatch = paths_of(hatched([solid], CASE_HATCH.angles[0], CASE_HATCH.pitch))
+    return (
+        Strokes("case-hatch", hatch, CASE_HATCH.colour, CASE_HATCH.width),
+        Strokes("case", (((0.0, 0.0), (SAMPLE, 0.0)),), line.colour, line.width),
+    )
 
 
 def match_mark(at: XY, radius: float) -> tuple[Item, ...]:

@@ -18,7 +18,7 @@ from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Corner, Plan
 from trimgeo.tables import COVERAGE_FACTOR, FLATTENING
 
-MarkKind = Literal["cut", "stop", "hole", "lift", "window", "keepout"]
+MarkKind = Literal["cut", "stop", "start", "hole", "lift", "window", "clamp", "keepout"]
 
 WINDOW_GAP: Final = 0.8
 """Paper cut away around a part that stays: room for scissors and for the placing (common practice)."""
@@ -32,7 +32,7 @@ class Mark:
     """Something with a label: ``key`` is short and its own, ``name`` says it in full.
 
     ``shape`` is what is drawn; the label belongs at it, or at ``home`` where that is given.
-    ``note`` is what the list adds to the name.
+    ``note`` is what the list adds to the name.  ``hit`` says that it is in the cutter's way.
     """
 
     kind: MarkKind
@@ -42,6 +42,7 @@ class Mark:
     note: str = ""
     layers: tuple[int, ...] = ()
     home: XY | None = None
+    hit: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,11 +66,18 @@ def length_uncertainty(plan: Plan) -> float:
 
 
 def marks(plan: Plan, face: FaceName) -> tuple[Mark, ...]:
-    """All marks of a face, in the board frame: cuts, stops, holes, parts to lift, windows and keep-outs.
+    """All marks of a face, in the board frame: cuts, stops, holes, what to drill, parts and keep-outs.
 
     Keys are numbers with a sign that names of parts do not begin with, and the same on both faces.
     """
-    return (*_cuts(plan), *_stops(plan), *_holes(plan), *_lifts(plan, face), *_standing(plan, face))
+    return (
+        *_cuts(plan),
+        *_stops(plan),
+        *_holding(plan),
+        *_holes(plan),
+        *_lifts(plan, face),
+        *_standing(plan, face),
+    )
 
 
 def keepout_area(keepout_spine: BaseGeometry, radius: float) -> BaseGeometry:
@@ -202,6 +210,18 @@ def _stops(plan: Plan) -> list[Mark]:
     return found
 
 
+def _holding(plan: Plan) -> list[Mark]:
+    """Start holes of a blade, and the place for the clamp."""
+    found = [
+        Mark("start", f"drill {n}", f"drill {hole.diameter:g} mm, start of cut {hole.cut}", Point(hole.at))
+        for n, hole in enumerate(plan.holding.start_holes, start=1)
+    ]
+    support = plan.holding.support
+    if plan.cuts and support is not None and support.clamp is not None:
+        found.append(Mark("clamp", "clamp", "clamp here", Point(support.clamp[0])))
+    return found
+
+
 def _holes(plan: Plan) -> list[Mark]:
     first = len(plan.board.keepouts) + len(plan.board.parts) + 1
     return [
@@ -243,7 +263,7 @@ def _components(plan: Plan) -> dict[tuple[str, str], tuple[int, BaseGeometry]]:
 
 def _standing(plan: Plan, face: FaceName) -> list[Mark]:
     """Keep-outs, and the windows for those, and for parts, that stand in the paper's way."""
-    gone = lifted(plan)
+    gone, hit = lifted(plan), _hit(plan, face)
     found = []
     for n, one in enumerate(plan.board.keepouts, start=1):
         if one.face == face and (one.name, face) in gone:
@@ -251,10 +271,33 @@ def _standing(plan: Plan, face: FaceName) -> list[Mark]:
         area = keepout_area(one.spine, one.radius)
         name = f"{written(one.name)} {layers_number(one.layers)}"
         if one.kind == "component" and one.face == face and one.height:
-            found.append(Mark("window", f"#{n}", name, area, f"{one.height:g} mm high", one.layers))
+            found.append(_window(f"#{n}", name, area, one.height, one.layers, one.name in hit))
         else:
             found.append(Mark("keepout", f"#{n}", name, area, one.kind, one.layers))
     for n, part in enumerate(plan.board.parts, start=len(plan.board.keepouts) + 1):
         if part.face == face and (part.name, face) not in gone and part.height:
-            found.append(Mark("window", f"#{n}", written(part.name), part.area, f"{part.height:g} mm high"))
+            found.append(_window(f"#{n}", written(part.name), part.area, part.height, (), part.name in hit))
     return found
+
+
+def _hit(plan: Plan, face: FaceName) -> frozenset[str]:
+    """Names of what stands on a face in the way of the wheel or of the hand-piece; for looking up only."""
+    cutter = plan.board.job.cutter
+    return frozenset(hit.name for hit in plan.holding.hits if cutter is not None and cutter.face == face)
+
+
+def _window(
+    key: str, name: str, area: BaseGeometry, height: float, layers: tuple[int, ...], hit: bool
+) -> Mark:
+    """A part that stays; one in the cutter's way says on the drawing how high it is."""
+    if hit:
+        return Mark(
+            "window",
+            key,
+            f"{name}, {height:g} mm high",
+            area,
+            "in the way of wheel or hand-piece",
+            layers,
+            hit=True,
+        )
+    return Mark("window", key, name, area, f"{height:g} mm high", layers)

@@ -32,7 +32,16 @@ NAME_ROOM: Final = 34.0
 NEXT_LINE: Final = 1.0
 """What each further line costs, in mm of distance."""
 
-KEY_ALONE: Final = {"cut": 60.0, "stop": 9.0, "hole": 8.0, "lift": 6.0, "window": 6.0, "keepout": 8.0}
+KEY_ALONE: Final = {
+    "cut": 60.0,
+    "stop": 9.0,
+    "start": 9.0,
+    "hole": 8.0,
+    "lift": 6.0,
+    "window": 6.0,
+    "clamp": 6.0,
+    "keepout": 8.0,
+}
 """What a key costs where a name could stand: a length to cut belongs at its cut, a name may be looked up."""
 
 ORDER: Final = tuple(KEY_ALONE)

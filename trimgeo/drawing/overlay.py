@@ -8,18 +8,25 @@ from itertools import product
 import cv2
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, MultiLineString
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from trimgeo.drawing.canvas import Canvas
+from trimgeo.drawing.caselines import case_lines
 from trimgeo.drawing.lettering import written
-from trimgeo.drawing.marks import keepout_area
-from trimgeo.drawing.signs import KERF_HATCH, LINES, PALE, layers_hatch
+from trimgeo.drawing.marks import keepout_area, stands
+from trimgeo.drawing.signs import CASE_HATCH, CASE_WALL, KERF_HATCH, LINES, PALE, layers_hatch
 from trimgeo.drawing.strokes import dots, hatched
-from trimgeo.model.board import Keepout, Pixels, View
+from trimgeo.model.board import Case, Keepout, Pixels, View
 from trimgeo.model.plan import Lift, Plan, Row
 
 Box = tuple[float, float, float, float]
+XY = tuple[float, float]
+EVERY = ("finished", "guide", "kerf", "swept", "keepout", "lift")
+"""Kinds of line in the legend of every overlay."""
+LONGEST = 56
+"""Letters of a label: a longer one keeps its end, where the figures are."""
 LETTERS = 3.2
 """Size of a label, mm as `trimgeo.drawing.canvas` takes them."""
 
@@ -30,6 +37,8 @@ def overlay(plan: Plan, view: View) -> Pixels:
     Raises `trimgeo.JobError` where the picture cannot be decoded.
     """
     canvas = Canvas(view.picture)
+    if plan.board.case is not None:
+        _draw_case(canvas, plan.board.case)
     for keepout in plan.board.keepouts:
         _draw_keepout(canvas, keepout)
     lifted = [each for each in plan.lift if each.face == view.shows]
@@ -45,8 +54,9 @@ def overlay(plan: Plan, view: View) -> Pixels:
     canvas.line("finished", plan.finished.polygon, casing=True)
     for guide in plan.lines.guide:
         canvas.line("guide", guide, casing=True)
-    _draw_labels(canvas, plan, lifted)
-    return _with_legend(canvas, view)
+    _draw_holding(canvas, plan, view)
+    _draw_labels(canvas, plan, lifted, view)
+    return _with_legend(canvas, view, _kinds(plan, view))
 
 
 def encode_small_jpeg(pixels: Pixels, longest: int = 1600) -> bytes:
@@ -74,7 +84,59 @@ def _draw_keepout(canvas: Canvas, keepout: Keepout) -> None:
     canvas.line("keepout", area, casing=True)
 
 
-def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
+def _draw_case(canvas: Canvas, case: Case) -> None:
+    """Wall, posts and gap where the case lies in the board frame."""
+    lines = case_lines(case, canvas.mm(CASE_WALL))
+    hatch = hatched([lines.solid], CASE_HATCH.angles[0], canvas.mm(CASE_HATCH.pitch))
+    canvas.hatch(hatch, CASE_HATCH.colour, 2 * CASE_HATCH.width)
+    canvas.line("case-gap", lines.gap)
+    canvas.line("case", lines.wall, casing=True)
+
+
+def _draw_holding(canvas: Canvas, plan: Plan, view: View) -> None:
+    """Relief cuts, start holes, and what the cutter would run into on this face."""
+    for area in _hits(plan, view).values():
+        canvas.line("hit", area, casing=True)
+    if "relief" in _kinds(plan, view) and plan.holding.support is not None:
+        for line in plan.holding.support.relief:
+            canvas.line("relief", line, casing=True)
+    for hole in plan.holding.start_holes:
+        canvas.line("start", shapely.Point(hole.at).buffer(hole.diameter / 2), casing=True)
+        canvas.line("hole", _hairs(hole.at, hole.diameter / 2 + canvas.mm(1.0)))
+
+
+def _hairs(at: XY, reach: float) -> MultiLineString:
+    x, y = at
+    return MultiLineString([[(x - reach, y), (x + reach, y)], [(x, y - reach), (x, y + reach)]])
+
+
+def _hits(plan: Plan, view: View) -> dict[str, BaseGeometry]:
+    """What is in the way of wheel or hand-piece on the face that a view shows, by label."""
+    heights = {hit.name: hit.height for hit in plan.holding.hits}
+    cutter = plan.board.job.cutter
+    if cutter is None or cutter.face != view.shows:
+        return {}
+    return {
+        f"in the cutter's way: {name}, {heights[name]:.1f} mm high": area
+        for name, _, area in stands(plan, cutter.face)
+        if name in heights
+    }
+
+
+def _kinds(plan: Plan, view: View) -> tuple[str, ...]:
+    """The kinds of line of the legend: those that every picture has, then those of this plan."""
+    support, case = plan.holding.support, plan.board.case
+    there = {
+        "hit": bool(_hits(plan, view)),
+        "relief": bool(plan.cuts and support is not None and support.relief),
+        "start": bool(plan.holding.start_holes),
+        "case": case is not None,
+        "case-gap": case is not None and case.gap > 0,
+    }
+    return (*EVERY, *(kind for kind, shown in there.items() if shown))
+
+
+def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift], view: View) -> None:
     """Signs of states and the dimension of the least clearances first, then labels where there is room."""
     taken = [_around(canvas, bead, 0.8) for guide in plan.lines.guide for bead in dots(guide, canvas.mm(1.5))]
     for row in plan.rows:
@@ -91,11 +153,20 @@ def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift]) -> None:
         middle = cut.line.interpolate(0.5, normalized=True)
         labels.append((f"cut {cut.n}: {cut.length:.1f} mm", (middle.x, middle.y)))
     labels += [(f"lift {part.name}", part.at) for part in lifted]
+    labels += [(text, _middle(area)) for text, area in _hits(plan, view).items()]
+    labels += [
+        (f"drill {hole.diameter:g} mm, start of cut {hole.cut}", hole.at) for hole in plan.holding.start_holes
+    ]
     for text, at in labels:
-        shown = written(text if len(text) <= 40 else text[:24] + "… " + text[-12:])
+        shown = written(text if len(text) <= LONGEST else text[: LONGEST - 14] + "… " + text[-12:])
         box = _room(canvas, shown, at, taken)
         canvas.label(shown, box, LETTERS)
         taken.append(box)
+
+
+def _middle(area: BaseGeometry) -> XY:
+    point = area.representative_point()
+    return point.x, point.y
 
 
 def _told(plan: Plan) -> list[Row]:
@@ -142,9 +213,9 @@ def _overlap(a: Box, b: Box) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _with_legend(canvas: Canvas, view: View) -> Pixels:
+def _with_legend(canvas: Canvas, view: View, kinds: Sequence[str]) -> Pixels:
     """The picture on top of a white strip with the signs' words."""
-    entries = [LINES[kind] for kind in ("finished", "guide", "kerf", "swept", "keepout", "lift")]
+    entries = [LINES[kind] for kind in kinds]
     rows, columns = canvas.pixels.shape[:2]
     line = round(2.0 * LETTERS * canvas.unit)
     strip = np.full((line * (1 + (len(entries) + 1) // 2), columns, 3), 255, np.uint8)
@@ -170,11 +241,21 @@ def _sample(canvas: Canvas, sign: str, start: float, row: float) -> None:
     left, right = start + canvas.unit * 2, start + canvas.unit * 20
     half = canvas.unit * 1.2
     ends = canvas.board([(left, row), (right, row)])
+    low, high = canvas.board([(left, row + half), (right, row - half)])
     if sign == "kerf":
-        low, high = canvas.board([(left, row + half), (right, row - half)])
-        area = Polygon([low, (high[0], low[1]), high, (low[0], high[1])])
         canvas.hatch(
-            hatched([area], KERF_HATCH.angles[0], canvas.mm(KERF_HATCH.pitch)), KERF_HATCH.colour, 0.2
+            hatched([shapely.box(*low, *high)], KERF_HATCH.angles[0], canvas.mm(KERF_HATCH.pitch)),
+            KERF_HATCH.colour,
+            0.2,
         )
         return
+    if sign == "start":
+        ((x, y),) = canvas.board([((left + right) / 2, row)])
+        canvas.line(sign, shapely.Point(x, y).buffer(canvas.mm(1.0)))
+        canvas.line("hole", _hairs((x, y), canvas.mm(1.7)))
+        return
+    if sign == "case":
+        solid = shapely.box(ends[0][0], ends[0][1], high[0], high[1])
+        hatch = hatched([solid], CASE_HATCH.angles[0], canvas.mm(CASE_HATCH.pitch))
+        canvas.hatch(hatch, CASE_HATCH.colour, 2 * CASE_HATCH.width)
     canvas.line(sign, LineString(ends))

@@ -70,7 +70,11 @@ _LINES = (
     LineSign("window", "window to cut out: the part stays", INK, 0.25, (0.9, 0.7)),
     LineSign("stop", "stop mark: the axle stops here", INK, 0.60),
     LineSign("relief", "relief cut: before all others", NEUTRAL, 0.30, (3.0, 1.0)),
-    LineSign("start", "start hole to drill in the waste", INK, 0.45),
+    LineSign("start", "start hole: drill it in the waste", INK, 0.35),
+    LineSign("clamp", "place for the clamp", INK, 0.20, (1.0, 0.8)),
+    LineSign("hit", "in the way of wheel or hand-piece", OKABE_ITO["vermilion"], 0.50),
+    LineSign("case", "wall or post of the case", OKABE_ITO["blue"], 0.20),
+    LineSign("case-gap", "gap to the case", OKABE_ITO["blue"], 0.14, (0.8, 0.6)),
     LineSign("leader", "pointer of a label", NEUTRAL, 0.12),
     LineSign("thin", "ticks, frames and arrows", INK, 0.12),
     LineSign("bar", "check bar", INK, 0.25),
@@ -83,6 +87,12 @@ LINES: Final[dict[str, LineSign]] = {line.name: line for line in _LINES}
 
 KERF_HATCH: Final = Hatch((45.0,), 1.0, "#808080", 0.14)
 """The material that the cutter turns to dust."""
+
+CASE_HATCH: Final = Hatch((135.0,), 0.9, "#7FB2D6", 0.12)
+"""The solid of the case: across the kerf's hatch, and in a direction that no layer has."""
+
+CASE_WALL: Final = 2.0
+"""How thick the wall of a case is drawn: it is not known, only where its inside is."""
 
 STATES: Final[dict[str, StateSign]] = {
     "clear": StateSign("ring", OKABE_ITO["bluish green"], "clear"),
@@ -98,8 +108,8 @@ _PITCHES = (1.6, 0.9, 2.4)
 def layer_hatch(layer: int) -> Hatch:
     """Hatch of one copper layer, from 1: six directions, then the same at other pitches.
 
-    None of the directions is that of the kerf band.  Past 18 layers the patterns come again; the
-    number beside the name tells them apart.
+    None of the directions is that of the kerf band or of the case.  Past 18 layers the patterns come again;
+    the number beside the name tells them apart.
 
     >>> layer_hatch(1).angles, layer_hatch(2).angles, layer_hatch(7).pitch
     ((22.5,), (157.5,), 0.9)
