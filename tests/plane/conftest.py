@@ -23,3 +23,9 @@ def pairs():
 def search():
     """`fine_search`: the judge of fits, by shapely alone."""
     return _load("fine_search")
+
+
+@pytest.fixture(scope="session")
+def rounding():
+    """`judged_rounding`: what is wrong with an outline whose corners were put on a grid."""
+    return _load("judged_rounding")
