@@ -140,6 +140,15 @@ def test_a_slot_in_the_outline_does_not_close_upon_itself():
     assert rounded.covers(outline.buffer(-0.001))
 
 
+def test_walls_of_a_slot_that_each_round_over_the_other_do_not_cross():
+    left, right = [(8.3, 8), (10.2, 15), (7, 20.4)], [(14, 20.4), (10.5, 15), (12.3, 8)]
+    outline = Polygon([(0.4, 0.4), (20.4, 0.4), (20.4, 20.4), *right, *left, (0.4, 20.4)])
+    kept = outline.buffer(-0.001, join_style="mitre")
+    rounded = rounded_to(outline, kept, box(-5, -5, 30, 30), np.zeros(4, dtype=bool), 1.0)
+    assert rounded.is_valid and not rounded.interiors
+    assert rounded.covers(kept)
+
+
 def test_corners_that_come_to_one_point_are_one_and_save_a_cut():
     outline = Polygon([(0, 0), (20.3, 0), (20.4, 14.9), (20.3, 15.02), (0, 15.1)])
     rounded = rounded_to(outline, outline, BOARD, ALL_FREE, 1.0)

@@ -59,17 +59,15 @@ def cheapest_places(corners: list[Corner], joined: list[Flags]) -> Indices:
     costs = [_cost(ring[i], ring[(i + 1) % count], joined[order[i]]) for i in range(count)]
     turns = [_turned(*(ring[(i + step) % count] for step in range(3))) for i in range(count)]
     one, two = costs[0].shape
-    least = np.full((one, two, one, two), np.inf)
-    at, onto = np.ogrid[:one, :two]
-    least[at, onto, at, onto] = costs[0]
-    least = least.reshape(one * two, one, two)
+    pair = np.arange(one * two)
+    least = np.full((one * two, one, two), np.inf)
+    least[pair, pair // two, pair % two] = costs[0].ravel()
     came: list[Indices] = []
     for i in range(1, count):
         least, before = _step(least, turns[i - 1])
         least = least + costs[i]
         came.append(before)
-    back = np.arange(one * two)
-    closing = np.where(turns[-1][:, back // two, back % two], least[back, :, back // two].T, np.inf)
+    closing = np.where(turns[-1][:, pair // two, pair % two], least[pair, :, pair // two].T, np.inf)
     last, start = np.unravel_index(int(np.argmin(closing)), closing.shape)
     if not np.isfinite(closing[last, start]):
         raise ValueError("no closed walk joins places of all corners")
