@@ -140,8 +140,9 @@ def test_a_slot_in_the_outline_does_not_close_upon_itself():
     assert rounded.covers(outline.buffer(-0.001))
 
 
-def test_walls_of_a_slot_that_each_round_over_the_other_do_not_cross():
-    left, right = [(8.3, 8), (10.2, 15), (7, 20.4)], [(14, 20.4), (10.5, 15), (12.3, 8)]
+@pytest.mark.parametrize("x", [10.1, 10.4, 10.6])
+def test_walls_of_a_slot_that_each_round_over_the_other_do_not_cross(x):
+    left, right = [(x - 2, 8), (x - 0.15, 15.3), (x - 3, 20.4)], [(x + 3, 20.4), (x + 0.15, 15.3), (x + 2, 8)]
     outline = Polygon([(0.4, 0.4), (20.4, 0.4), (20.4, 20.4), *right, *left, (0.4, 20.4)])
     kept = outline.buffer(-0.001, join_style="mitre")
     rounded = rounded_to(outline, kept, box(-5, -5, 30, 30), np.zeros(4, dtype=bool), 1.0)

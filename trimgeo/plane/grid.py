@@ -203,7 +203,10 @@ def _left(corner: Corner) -> Corner:
 
 
 def _at_fault(corners: Floats, placed: Floats, room: _Room) -> Flags:
-    """Which moved corners must stay: sides far along the outline cross, or a kept part is passed over."""
+    """Which corner must stay, as sides far along the outline cross or a kept part is passed over.
+
+    Of those that have to do with it the one that has moved farthest; none where all is well.
+    """
     moved = np.any(placed != corners, axis=1)
     ring = _undoubled(placed)
     outline = Polygon(ring) if len(ring) > 2 else Polygon()
@@ -211,8 +214,9 @@ def _at_fault(corners: Floats, placed: Floats, room: _Room) -> Flags:
     if not moved.any() or (sound and shapely.covers(outline, room.kept)):
         return np.zeros(len(corners), dtype=bool)
     sides = _passing(corners, placed, outline, room) if sound else _crossing(placed)
-    wrong = np.asarray(moved & (sides | np.roll(sides, 1)))
-    return wrong if wrong.any() else moved
+    wrong = moved & (sides | np.roll(sides, 1))
+    far = np.hypot(*(placed - corners).T) * (wrong if wrong.any() else moved)
+    return np.asarray(np.arange(len(corners)) == np.argmax(np.round(far, 9)))
 
 
 def _passing(corners: Floats, placed: Floats, outline: Polygon, room: _Room) -> Flags:
