@@ -79,7 +79,8 @@ def words(sheet: Sheet) -> str:
 
 def corner(sheet: Sheet, hand: Any) -> np.ndarray:
     """Where the lower left corner of the board edge lies on the top sheet."""
-    return np.asarray([xy for path in hand.paths(sheet, "board") for xy in path]).min(axis=0)
+    found: np.ndarray = np.asarray([xy for path in hand.paths(sheet, "board") for xy in path])
+    return np.asarray(found.min(axis=0))
 
 
 def test_walls_posts_and_gap_lie_where_the_job_says(hand: Any) -> None:
