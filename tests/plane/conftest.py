@@ -29,3 +29,9 @@ def search():
 def rounding():
     """`judged_rounding`: what is wrong with an outline whose corners were put on a grid."""
     return _load("judged_rounding")
+
+
+@pytest.fixture(scope="session")
+def rasters():
+    """`raster_necks`: the judge of necks, on a fine raster."""
+    return _load("raster_necks")
