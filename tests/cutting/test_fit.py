@@ -61,3 +61,10 @@ def test_what_fits_nowhere_is_said_to_be_proved_without_a_gap_as_well() -> None:
         found = fit(Ring(box(0, 0, 10, 10)), Case(Ring(box(0, 0, 9.4, 40)), (), gap), [])
         assert not found.fits and found.spare == pytest.approx(-0.3 - gap, abs=2e-3)
         assert found.notes[1] == "No shift or turn makes it fit: that is proved."
+
+
+def test_a_wall_that_the_board_reaches_over_is_told_by_its_two_ends() -> None:
+    """Over a long side the fit finds many places alike: the first and the last say as much."""
+    tray = Case(Ring(box(0, 0, 38, 30)), (), gap=0.5)
+    found = fit(Ring(box(0, 0, 40, 20)), tray, [])
+    assert not found.fits and 2 <= len(found.binds) <= 4

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
+import numpy as np
+
 from trimgeo.cutting.holder import Standing
 from trimgeo.model.board import Case, FaceName, Ring
-from trimgeo.model.plan import Fit
+from trimgeo.model.plan import XY, Fit
 from trimgeo.plane.fitting import most_room, room_as_placed
 
 ROUNDING: Final = 1e-6
 """mm: an outline that was built to keep the gap keeps it."""
+
+
+SAME_WALL: Final = 0.01
+"""mm: places at which the board is closest and whose walls differ by less lie along one wall."""
 
 
 def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> Fit:
@@ -43,10 +50,30 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
         shift=found.shift,
         angle=found.angle,
         as_placed=room_as_placed(finished.polygon, case.room) - case.gap,
-        binds=tuple((touch.part, touch.wall) for touch in found.binds),
+        binds=ends_alone([(touch.part, touch.wall) for touch in found.binds]),
         too_high=tuple(sorted(too_high)),
     )
     return replace(answer, notes=_sentences(answer, case.gap))
+
+
+def ends_alone(pairs: Sequence[tuple[XY, XY]]) -> tuple[tuple[XY, XY], ...]:
+    """Pairs of points, of board and case, counter-clockwise, without those between two along one wall.
+
+    >>> along = [((x, 1.0), (x, 0.0)) for x in (0.0, 1.0, 2.0, 5.0)]
+    >>> ends_alone([*along, ((9.0, 3.0), (9.5, 3.0))])
+    (((0.0, 1.0), (0.0, 0.0)), ((5.0, 1.0), (5.0, 0.0)), ((9.0, 3.0), (9.5, 3.0)))
+    """
+    found: dict[tuple[float, ...], list[tuple[float, int]]] = {}
+    for n, ((x, y), (u, v)) in enumerate(pairs):
+        across = np.array([u - x, v - y])
+        across = across / max(float(np.hypot(*across)), SAME_WALL)
+        wall = (*np.round(across, 3), round(float(across @ (u, v)) / SAME_WALL))
+        found.setdefault(wall, []).append((float(across[0] * y - across[1] * x), n))
+    kept = {n for several in found.values() for _, n in (min(several), max(several))}
+    left = [pair for n, pair in enumerate(pairs) if n in kept]
+    middle = np.mean([board for board, _ in left], axis=0) if left else (0.0, 0.0)
+    turn = [math.atan2(y - middle[1], x - middle[0]) for (x, y), _ in left]
+    return tuple(left[n] for n in np.argsort(turn, kind="stable"))
 
 
 def _sentences(found: Fit, gap: float) -> tuple[str, ...]:

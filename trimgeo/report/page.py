@@ -8,9 +8,10 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
-from trimgeo.drawing.signs import STATES
+from trimgeo.drawing.signs import LINES, STATES
 from trimgeo.model.plan import Plan
 from trimgeo.report import words
+from trimgeo.report.casefigure import case_figure
 from trimgeo.report.figure import set_out_figure, to_set_out
 from trimgeo.version import __version__
 
@@ -53,6 +54,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         why=why,
         figure=set_out_figure(plan),
         marked=to_set_out(plan),
+        encased=case_figure(plan),
         reasons={k.name: why.index(k.reason) + 1 for k in keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=__version__,
@@ -78,5 +80,5 @@ def _template() -> Template:
         "clearance": words.clearance,
         "layers": words.on_layers,
     }
-    environment.globals["signs"] = SIGNS
+    environment.globals |= {"signs": SIGNS, "looks": {kind: line.colour for kind, line in LINES.items()}}
     return environment.get_template("report.html")
