@@ -85,9 +85,10 @@ def faults(part, width, found, pixel=0.02, sure=0.1, exact=0.05):
                 judged += 1
                 if abs(ours - truth) > exact:
                     wrong.append(f"{truth:.3f} mm wide, found {ours:.3f} mm")
+    middles = shapely.buffer(part, -(width - sure) / 2)  # of discs a little smaller
     for neck, pieces in zip(found, sides, strict=True):
         for piece in pieces[:2]:
-            if shapely.buffer(piece, -(width - sure) / 2).is_empty:
+            if not shapely.intersects(middles, piece):
                 wrong.append(f"beyond a neck of {neck.width:.3f} mm is no body")
         if neck.width > width:
             wrong.append(f"a neck of {neck.width:.3f} mm")

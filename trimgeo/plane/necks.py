@@ -47,6 +47,9 @@ LEAST_AREA = 1e-3
 AT_ONCE = 500
 """Lines across that are looked at together: bounds the memory."""
 
+DEEP = 0.5
+"""Share of its diameter by which a disc stays out of a tip of 60 degrees: it stays further out of fingers."""
+
 SLACK = 1e-4
 """What an opened part is grown by (mm), so that rounding leaves nothing along straight walls."""
 
@@ -185,16 +188,17 @@ def fingers(part: Polygon, width: float) -> tuple[Finger, ...]:
 
 
 def _unreached(area: Polygon, across: float) -> list[Polygon]:
-    """The pieces of an area that a disc of that diameter inside it does not reach."""
+    """The pieces of an area that a disc of that diameter inside it stays far from: no ordinary corners."""
     bodies = shapely.buffer(area, -across / 2, quad_segs=ROUND)
     if bodies.is_empty:
         return []
     reached = shapely.buffer(bodies, across / 2 + SLACK, quad_segs=ROUND)
-    return [
-        piece
-        for piece in shapely.get_parts(shapely.difference(area, reached))
-        if piece.geom_type == "Polygon" and piece.area > LEAST_AREA
-    ]
+    pieces = shapely.get_parts(shapely.difference(area, reached))
+    pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > LEAST_AREA)]
+    points, piece = shapely.get_coordinates(pieces, return_index=True)
+    depth = np.zeros(len(pieces))
+    np.maximum.at(depth, piece, shapely.distance(reached, shapely.points(points)))
+    return list(pieces[depth > DEEP * across])
 
 
 def _finger(rest: Polygon, area: Polygon, width: float) -> Finger | None:
