@@ -28,9 +28,25 @@ class JobError(TrimgeoError):
 
 
 class NoOutlineError(TrimgeoError):
-    """The input is sound, but no outline meets it: names the keep-out or the edge in the way."""
+    """The input is sound, but no outline meets it: names the keep-out or the edge in the way.
+
+    ``meet`` are the point of the keep-out and the point of the wall between which it lacks room, mm in the
+    board frame, where the sentence is about such a pair; ``lacks`` is by how much, mm.
+
+    >>> NoOutlineError("no outline can be built", ((3.0, 0.0), (2.5, 0.0)), 0.5).lacks
+    0.5
+    """
 
     status = 1
+
+    def __init__(
+        self,
+        sentence: str,
+        meet: tuple[tuple[float, float], tuple[float, float]] | None = None,
+        lacks: float | None = None,
+    ) -> None:
+        self.meet, self.lacks = meet, lacks
+        super().__init__(sentence)
 
 
 def printable(text: str) -> str:

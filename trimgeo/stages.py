@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from trimgeo import seen
+from trimgeo.cutting import outline
 from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
@@ -19,14 +20,14 @@ from trimgeo.cutting.holding import fits, holding
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
-from trimgeo.cutting.outline import choices, smallest
+from trimgeo.cutting.outline import Building, Wish, building, built
 from trimgeo.cutting.remarks import crossed_holes, odd_bit, thin_waste
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, quoted
-from trimgeo.jobfile import entries, need, need_to_cut
+from trimgeo.jobfile import entries, need, need_case, need_to_cut
 from trimgeo.model.board import Board, Ring, View
-from trimgeo.model.job import CutCount, Job
-from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Row, Trade
+from trimgeo.model.job import CutCount, Job, OutlineTable
+from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
@@ -96,13 +97,41 @@ def with_drawn_line(board: Board, name: str, where: str = "--photo") -> Board:
 def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
     """Outlines that hold all that must live, fewest cuts first; can be stopped at any time.
 
+    The first one comes before the others are searched.  Raises `trimgeo.NoOutlineError` where there is none.
+    """
+    return _offered(board, _building(board), most)
+
+
+def trade(board: Board, most: int = 12) -> Trade:
+    """All choices of `outlines`, with what is known of the fewest cuts."""
+    prepared = _building(board)
+    found = tuple(_offered(board, prepared, most))
+    return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.few.proved, found[0].cuts))
+
+
+def proof(board: Board) -> Proof:
+    """What proves that no outline has fewer new cuts, and the outline with the fewest that was found.
+
     Raises `trimgeo.NoOutlineError` where there is none.
     """
-    cutter, finish = need(board.job, "cutter"), need(board.job, "finish")
-    found = choices(
-        board.keepouts, board.edge.polygon, cutter.wander, finish.sanding, board.job.placing, most=most
-    )
-    return (replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles))) for choice in found)
+    return outline.proof(_building(board))
+
+
+def _building(board: Board) -> Building:
+    job = board.job
+    cutter, finish = need(job, "cutter"), need(job, "finish")
+    asked = job.outline or OutlineTable(build="smallest")
+    wish = Wish(board.case, asked.allow_inside_corners, asked.neck, cutter.kerf, asked.round)
+    edge = board.edge.polygon
+    return building(board.keepouts, edge, cutter.wander, finish.sanding, job.placing, wish)
+
+
+def _offered(board: Board, prepared: Building, most: int) -> Iterator[Choice]:
+    return (_fitted(board, choice) for choice in built(prepared, most))
+
+
+def _fitted(board: Board, choice: Choice) -> Choice:
+    return replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles)))
 
 
 def plan(board: Board) -> Plan:
@@ -179,22 +208,23 @@ def _lifted(board: Board, along: Lines, clearances: Sequence[Row]) -> tuple[Lift
 
 
 def _built(board: Board) -> Ring:
-    asked = need(board.job, "outline")
-    cuts = asked.build.cuts if isinstance(asked.build, CutCount) else None
-    return Ring(_smallest(board, cuts).finished, board.edge.circles)
+    return Ring(_chosen(board, None).finished, board.edge.circles)
 
 
-def _smallest(board: Board, cuts: int | None) -> Choice:
-    job = board.job
-    return smallest(
-        board.keepouts,
-        board.edge.polygon,
-        need(job, "cutter").wander,
-        need(job, "finish").sanding,
-        job.placing,
-        cuts=cuts,
-        gain=None if job.outline is None else job.outline.gain,
-    )
+def _chosen(board: Board, cuts: int | None) -> Choice:
+    """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for."""
+    job, asked = board.job, board.job.outline
+    need_case(job)
+    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
+        cuts = asked.build.cuts
+    if cuts == 0 and board.case is None:
+        return outline.whole(board.keepouts, board.edge.polygon)
+    prepared = _building(board)
+    if cuts is not None:
+        return outline.with_cuts(prepared, cuts)
+    if asked is not None and asked.build == "fewest":
+        return outline.fewest(prepared)
+    return outline.worth_cutting(prepared, None if asked is None else asked.gain)
 
 
 def _depths(job: Job) -> tuple[float, ...]:
@@ -204,18 +234,12 @@ def _depths(job: Job) -> tuple[float, ...]:
     return tuple(float(depth) for depth in np.linspace(0.0, job.board.thickness, job.board.layers))
 
 
-def trade(board: Board, most: int = 12) -> Trade:
-    """All choices of `outlines`, with what is known of the fewest cuts."""
-    found = tuple(outlines(board, most))
-    return Trade(found, fewest=found[0].cuts if found else None)
-
-
 def chosen_outline(board: Board, cuts: int | None) -> Choice:
-    """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for."""
-    asked = board.job.outline
-    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
-        cuts = asked.build.cuts
-    return _smallest(board, cuts)
+    """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for.
+
+    Raises `trimgeo.NoOutlineError` where there is none, and where none has so few cuts.
+    """
+    return _fitted(board, _chosen(board, cuts))
 
 
 def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:

@@ -1,7 +1,7 @@
 """Building the finished outline: the smallest one around all that must live, for each number of cuts.
 
-The outline is the board within straight lines that each have all kept areas on one side: cuts make
-outside corners only, and where it runs along the board's own edge, notches and all, nothing is cut.
+What must live is grown by its clearances and joined to one shape; the outline runs around it on the board
+and within the case.  Where it runs along the board's own edge nothing is cut.
 """
 
 from __future__ import annotations
@@ -9,57 +9,87 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import MultiLineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from trimgeo.errors import NoOutlineError, quoted
-from trimgeo.model.board import Keepout
+from trimgeo.cutting import finishing
+from trimgeo.cutting.joining import Field, fields, proving
+from trimgeo.cutting.kept import Kept, kept
+from trimgeo.cutting.refusals import too_few
+from trimgeo.cutting.room import Ground, ground, inside
+from trimgeo.cutting.straight import across_board
+from trimgeo.errors import NoOutlineError
+from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
-from trimgeo.model.plan import Choice
-from trimgeo.plane.hulls import Floats, convex_hull, supports
-from trimgeo.plane.kgon import smallest_outlines
-from trimgeo.plane.tracks import CLEAR_OF_EDGE, Surroundings, surroundings
-from trimgeo.tables import COVERAGE_FACTOR, EDGE_TOLERANCE
+from trimgeo.model.plan import Choice, Proof
+from trimgeo.plane.trade import Smallest, smallest_for_each
 
-ARC_SEGMENTS = 24
-"""Sides a quarter circle of a kept area: they stand outside the arc, by 0.12 % of its radius at most."""
-
-COARSEST_SIDE = 1.5
-"""An arc is given a whole number of sides, to the nearest one: its sides may be this much coarser."""
-
-BODY_SEGMENTS = 128
-"""The same for the part of a keep-out that lies on the board, where clearance is measured: 0.005 %."""
-
-MARGIN = 1e-7
-"""Added to every kept area (mm), so that no rounding makes a built outline anything but clear."""
-
-SAME_POINT = 5e-8
-"""Corners this near to each other (mm) are one; less than `MARGIN`, so that nothing is lost by it."""
-
-WORTH_A_CUT = 1e-6
+WORTH_A_CUT: Final = 1e-6
 """Share of the area that one more cut takes off at the least, to be listed as a choice at all."""
 
-GAIN = 0.01
+GAIN: Final = 0.01
 """Share of the area that one more cut must take off, where the job names no gain."""
 
-MOST_CUTS = 64
+MOST_CUTS: Final = 64
 """As many cuts as a job can ask for."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Kept:
-    """All that an outline must hold: shapes on the board, less their ``radius``, and what surrounds them."""
+@dataclass(frozen=True)
+class Wish:
+    """What a built outline has to be besides clear.
 
-    keepouts: tuple[Keepout, ...]
-    bodies: NDArray[Any]
-    radius: Floats
-    edge: Polygon
-    hull: Floats
-    around: Surroundings
+    It lies in the ``case``; without ``inside_corners`` a straight cutter makes it without overrun; pieces are
+    joined no thinner than ``neck``, and no cut is shorter than ``kerf`` where that can be had, mm.
+    """
+
+    case: Case | None = None
+    inside_corners: bool = True
+    neck: float = 5.0
+    kerf: float = 0.0
+    round: float | None = None
+
+
+PLAIN: Final = Wish()
+
+
+@dataclass(frozen=True, eq=False)
+class Building:
+    """All that is known before outlines are searched."""
+
+    held: Kept
+    wish: Wish
+    base: Ground
+    fields: tuple[Field, ...]
+    room: BaseGeometry | None
+
+    @property
+    def proving(self) -> Field:
+        """The field whose fewest cuts bound those of any outline."""
+        return proving(self.base, list(self.fields))
+
+
+def building(
+    keepouts: Sequence[Keepout],
+    edge: Polygon,
+    wander: float,
+    sanding: float,
+    placing: Placing,
+    wish: Wish = PLAIN,
+) -> Building:
+    """Prepare the search for outlines that hold each keep-out that may not be cut, and are "clear".
+
+    Each is grown by its required clearance, by what the cutter strays beyond the sanding margin and by its
+    placing uncertainty.  ``edge`` has no holes; all mm.  Raises `trimgeo.NoOutlineError` where nothing is
+    to be kept, and where no outline is possible.
+    """
+    held = kept(keepouts, edge, wander, sanding, placing)
+    base = ground(held, wish.case)
+    around = fields(base, wish.case, wish.neck, wish.inside_corners)
+    return Building(held, wish, base, tuple(around), inside(wish.case) if wish.case else None)
 
 
 def choices(
@@ -69,14 +99,12 @@ def choices(
     sanding: float,
     placing: Placing,
     most: int = 12,
+    wish: Wish = PLAIN,
 ) -> Iterator[Choice]:
-    """Smallest outlines with 0, 1, … at most ``most`` new cuts, fewest cuts first.
+    """Smallest outlines for each number of new cuts up to ``most``, fewest cuts first.
 
-    Every outline holds each keep-out that may not be cut, grown by its required clearance, by what
-    the cutter strays beyond the sanding margin and by its placing uncertainty: it is "clear".  A
-    number of cuts that makes the outline no smaller is left out.  ``edge`` has no holes; all mm.
-    Raises `trimgeo.NoOutlineError` where nothing is to be kept, or where the board edge comes
-    between keep-outs.
+    A number of cuts that makes the outline no smaller is left out.  The first one comes before the others are
+    searched.  Everything else as in `building`.
 
     >>> part = Keepout("part", "other", shapely.box(1, 1, 2, 2), 0.0, (1,), None, 0.5, "")
     >>> exactly = Placing(print=0.0, taping=0.0, finish=0.0)
@@ -84,7 +112,7 @@ def choices(
     >>> [(each.cuts, round(each.area, 2)) for each in found]
     [(0, 36.0), (1, 10.0), (2, 6.25), (3, 5.0), (4, 4.0), (5, 3.96)]
     """
-    return iter(_trade(_kept(keepouts, edge, wander, sanding, placing), most))
+    return built(building(keepouts, edge, wander, sanding, placing, wish), most)
 
 
 def smallest(
@@ -95,11 +123,12 @@ def smallest(
     placing: Placing,
     cuts: int | None,
     gain: float | None,
+    wish: Wish = PLAIN,
 ) -> Choice:
     """Smallest outline with at most ``cuts`` new cuts.
 
     ``cuts`` None adds cuts until one more gains less than ``gain`` mm² (None: 1 % of the area).
-    Everything else as in `choices`.
+    Everything else as in `choices`; raises `trimgeo.NoOutlineError` as well where so few cuts do not do.
 
     >>> part = Keepout("part", "other", shapely.box(1, 1, 2, 2), 0.0, (1,), None, 0.5, "")
     >>> exactly, board = Placing(print=0.0, taping=0.0, finish=0.0), shapely.box(0, 0, 9, 4)
@@ -107,191 +136,135 @@ def smallest(
     >>> found.cuts, round(found.area, 2)
     (2, 6.25)
     """
-    kept = _kept(keepouts, edge, wander, sanding, placing, whole=cuts == 0)
-    if cuts is not None:
-        return _trade(kept, cuts)[-1]
-    for most in (12, MOST_CUTS):
-        trade = _trade(kept, most)
-        for choice, more in pairwise(trade):
-            enough = GAIN * choice.area if gain is None else gain
-            if choice.area - more.area < enough * (more.cuts - choice.cuts):
-                return choice
+    if cuts == 0 and wish.case is None:
+        return whole(keepouts, edge)
+    plan = building(keepouts, edge, wander, sanding, placing, wish)
+    return with_cuts(plan, cuts) if cuts is not None else worth_cutting(plan, gain)
+
+
+def whole(keepouts: Sequence[Keepout], edge: Polygon) -> Choice:
+    """The board as it is, around whatever is kept.
+
+    >>> part = Keepout("part", "other", shapely.box(1, 1, 2, 2), 0.0, (1,), None, 0.5, "")
+    >>> whole([part], shapely.box(0, 0, 9, 4)).area
+    36.0
+    """
+    held = kept(keepouts, edge, 0.0, 0.0, Placing())
+    found = finishing.choice(held.edge, held, None)
+    assert found is not None  # without a new edge everything is clear
+    return found
+
+
+def with_cuts(plan: Building, cuts: int) -> Choice:
+    """The smallest outline with at most so many new cuts.
+
+    Raises `trimgeo.NoOutlineError` where so few do not do.
+    """
+    found = list(built(plan, cuts))
+    if found[0].cuts > cuts:
+        raise too_few(cuts, found[0].cuts)
+    return found[-1]
+
+
+def worth_cutting(plan: Building, gain: float | None) -> Choice:
+    """The outline to which one more cut gains less than ``gain`` mm² (None: 1 % of the area)."""
+    for most in (12, 24, MOST_CUTS):
+        trade = list(built(plan, most))
+        for fewer, more in pairwise(trade):
+            enough = GAIN * fewer.area if gain is None else gain
+            if fewer.area - more.area < enough * (more.cuts - fewer.cuts):
+                return fewer
         if trade[-1].cuts < most:
             break
     return trade[-1]
 
 
-def _kept(
-    keepouts: Sequence[Keepout],
-    edge: Polygon,
-    wander: float,
-    sanding: float,
-    placing: Placing,
-    whole: bool = False,
-) -> _Kept:
-    """What must be held; ``whole`` where the board stays uncut, so that nothing can come between."""
-    edge = shapely.orient_polygons(Polygon(edge.exterior))
-    shapely.prepare(edge)
-    must = [keepout for keepout in keepouts if not keepout.may_cut]
-    spines = np.array([keepout.spine for keepout in must], dtype=object)
-    radius = np.array([keepout.radius for keepout in must], dtype=np.float64)
-    over = np.array([not keepout.on_board for keepout in must], dtype=bool)
-    spines[over] = shapely.intersection(_grown(spines[over], radius[over], BODY_SEGMENTS), edge)
-    radius[over] = 0.0
-    there = ~shapely.is_empty(spines)
-    if not there.any():
-        raise NoOutlineError(
-            "no outline can be built: no keep-out that must stay lies on the board; "
-            "add a [[keepout]] without may_cut, or give the points of [outline]"
-        )
-    must = [keepout for keepout, here in zip(must, there, strict=True) if here]
-    spines, radius = spines[there], radius[there]
-    grown = _grown(spines, radius + _allowances(must, wander, sanding, placing), ARC_SEGMENTS)
-    out = ~shapely.covers(edge, grown)
-    grown[out] = shapely.intersection(grown[out], edge)
-    hull = convex_hull(shapely.multipoints(shapely.get_coordinates(grown)))
-    if not whole:
-        _refuse_split(must, spines, edge, hull)
-    ring = shapely.get_coordinates(edge)[:-1]
-    return _Kept(tuple(must), spines, radius, edge, hull, surroundings(hull, ring))
+def fewest(plan: Building) -> Choice:
+    """The outline with the fewest cuts found, and of these the smallest."""
+    return next(built(plan, 0))
 
 
-def _allowances(keepouts: Sequence[Keepout], wander: float, sanding: float, placing: Placing) -> Floats:
-    """Least nominal clearance of each keep-out that is still clear (JCGM 100, ISO 14253-1)."""
-    required = np.array([keepout.required for keepout in keepouts])
-    own = np.array([keepout.uncertainty for keepout in keepouts])
-    placed = COVERAGE_FACTOR * np.sqrt(placing.print**2 + placing.taping**2 + placing.finish**2 + own**2)
-    return np.asarray(required + max(0.0, wander - sanding) + placed + MARGIN)
-
-
-def _grown(spines: NDArray[Any], distance: Floats, segments: int) -> NDArray[Any]:
-    """Shapes grown by ``distance``; sides that stand for an arc are outside it: radius / cos(half angle)."""
-    around = distance / np.cos(COARSEST_SIDE * np.pi / (4 * segments))
-    return np.asarray(shapely.buffer(spines, around, quad_segs=segments))
-
-
-def _refuse_split(keepouts: Sequence[Keepout], bodies: NDArray[Any], edge: Polygon, hull: Floats) -> None:
-    """Raise where cuts around all keep-outs might leave them in two pieces of the board."""
-    pieces = shapely.get_parts(shapely.intersection(edge, shapely.buffer(Polygon(hull), MARGIN)))
-    pieces = pieces[shapely.get_type_id(pieces) == 3]
-    if len(pieces) < 2:
-        return
-    near = shapely.distance(bodies[:, None], pieces[None])
-    home = near.argmin(axis=1)
-    split = shapely.get_num_geometries(bodies) > 1
-    for k in map(int, np.flatnonzero(split)):
-        held = np.unique(shapely.distance(shapely.get_parts(bodies[k])[:, None], pieces[None]).argmin(axis=1))
-        if len(held) > 1:
-            raise _in_the_way(keepouts[k], keepouts[k], pieces[held[0]], pieces[held[1]], edge)
-    other = np.flatnonzero(home != home[0])
-    if len(other):
-        k = int(other[0])
-        raise _in_the_way(keepouts[0], keepouts[k], pieces[home[0]], pieces[home[k]], edge)
-
-
-def _in_the_way(one: Keepout, other: Keepout, here: Polygon, there: Polygon, edge: Polygon) -> NoOutlineError:
-    """Name the keep-outs and the side of the board edge between them."""
-    middle = shapely.line_interpolate_point(shapely.shortest_line(here, there), 0.5, normalized=True)
-    corners = shapely.get_coordinates(edge)
-    sides = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
-    side = int(np.argmin(shapely.distance(sides, middle))) + 1
-    pair = (
-        f"{quoted(one.name)} and {quoted(other.name)}" if one is not other else f"parts of {quoted(one.name)}"
-    )
-    return NoOutlineError(
-        f"no outline of straight outside cuts can be built: side {side} of the board edge, "
-        f"near ({middle.x:.2f}, {middle.y:.2f}), comes between {pair}; "
-        "give the points of [outline], or let one of them be cut"
+def proof(plan: Building) -> Proof:
+    """What proves the fewest cuts."""
+    field = plan.proving
+    found = fewest(plan)
+    alone = len(plan.base.pieces) > 1 and not plan.base.hull_fits
+    return Proof(
+        fewest=found,
+        proved=min(field.few.proved, found.cuts),
+        witnesses=MultiLineString(list(shapely.linestrings(field.few.witnesses))),
+        kept=field.kept,
+        allowed=Polygon(plan.base.allowed.exterior),
+        around="a piece of what is kept" if alone else "all that is kept",
     )
 
 
-def _trade(kept: _Kept, most: int) -> list[Choice]:
-    """Choices with 0 to ``most`` cuts, each smaller than the one before."""
-    trade = [_choice(kept, kept.edge)]
-    # one more than asked: a cut may turn out to lie on the board edge, and then it is none
-    searched = smallest_outlines(kept.around, most + 1, EDGE_TOLERANCE) if most else []
-    built = [_choice(kept, _outline(kept, each.angles)) for each in searched]
-    for choice in sorted(built, key=lambda each: (each.cuts, each.area)):
-        if 0 < choice.cuts <= most and choice.area < trade[-1].area * (1 - WORTH_A_CUT):
-            if choice.cuts == trade[-1].cuts:
-                continue
-            trade.append(choice)
-    return trade
+def built(plan: Building, most: int) -> Iterator[Choice]:
+    """The choices of a prepared search, fewest cuts first; at least one where there is any."""
+    streams = [_Stream(each, most, plan.wish.inside_corners) for each in plan.fields]
+    across = _Across(plan, most)
+    first = min(each.few.count for each in plan.fields)
+    best = np.inf
+    for cuts in range(first, max(most, first) + 1):
+        found = [finished(plan, outline) for stream in streams for outline in stream.taken(cuts)]
+        good = [
+            each
+            for each in (*found, *across.taken(cuts))
+            if each is not None
+            and each.cuts == cuts
+            and (plan.wish.inside_corners or each.inside_corners == 0)
+        ]
+        choice = min(good, key=lambda each: each.area, default=None)
+        if choice is not None and choice.area < best * (1 - WORTH_A_CUT):
+            best = choice.area
+            yield choice
+    if not np.isfinite(best):
+        raise NoOutlineError("no outline was found that is clear of all that must live; give its points")
 
 
-def _outline(kept: _Kept, angles: Floats) -> Polygon:
-    """The part of the board within support lines at ``angles``, less lines that follow the board edge."""
-    while True:
-        lines = supports(kept.hull, angles, CLEAR_OF_EDGE)
-        outline = _tidy(_within(kept, lines.normal, lines.offset), kept.edge)
-        start, end = _sides(outline)
-        new = _is_new(outline, kept.edge)
-        on_line = (
-            np.maximum(
-                np.abs(start @ lines.normal.T - lines.offset), np.abs(end @ lines.normal.T - lines.offset)
-            )
-            < 2 * SAME_POINT
-        )
-        useful = (on_line & new[:, None]).any(axis=0)
-        if useful.all():
-            return outline
-        angles = angles[useful]
+def finished(plan: Building, outline: Polygon) -> Choice | None:
+    """What was searched as it is offered, or None where it is not truly clear.
+
+    The one place where an outline becomes a choice.
+    """
+    return finishing.choice(outline, plan.held, plan.room)
 
 
-def _within(kept: _Kept, normal: Floats, offset: Floats) -> Polygon:
-    """The piece of the board that holds what is kept, left of every line."""
-    size = 4 * float(np.hypot(*np.ptp(np.vstack([kept.around.ring, kept.hull - kept.hull[0]]), axis=0)))
-    middle = kept.hull.mean(axis=0)
-    region = kept.edge
-    for across, distance in zip(normal, offset, strict=True):
-        along = np.array([-across[1], across[0]])
-        foot = middle + across * (distance - across @ middle)
-        far = foot - across * size
-        half = Polygon([far - along * size, foot - along * size, foot + along * size, far + along * size])
-        region = shapely.intersection(region, half)
-    pieces = shapely.get_parts(region)
-    pieces = pieces[shapely.get_type_id(pieces) == 3]
-    body = shapely.get_parts(kept.bodies[0])[0]
-    return Polygon(pieces[int(np.argmin(shapely.distance(pieces, shapely.point_on_surface(body))))])
+class _Stream:
+    """The outlines of one field, searched when asked for."""
+
+    def __init__(self, field: Field, most: int, inside_corners: bool) -> None:
+        self._field, self._inside_corners = field, inside_corners
+        self._found = smallest_for_each(field.coarse, most, inside_corners)
+        self._head: Smallest | None = next(self._found, None)
+
+    def taken(self, cuts: int) -> list[Polygon]:
+        """Outlines with so many cuts."""
+        while self._head is not None and self._head.cuts < cuts:
+            self._head = next(self._found, None)
+        if self._head is not None and self._head.cuts == cuts:
+            return [self._head.outline]
+        few = self._field.few
+        if cuts != few.count:
+            return []
+        # the shape with fewer corners needs more cuts
+        closer = smallest_for_each(self._field.room, cuts, self._inside_corners)
+        return [few.outline, *(each.outline for each in closer if each.cuts == cuts)]
 
 
-def _tidy(outline: Polygon, edge: Polygon) -> Polygon:
-    """Counter-clockwise, with the board's own corners exactly, none doubled and none collinear."""
-    corners = shapely.get_coordinates(shapely.orient_polygons(outline))[:-1]
-    own = shapely.get_coordinates(edge)[:-1]
-    apart = np.hypot(*(corners[:, None] - own[None]).transpose(2, 0, 1))
-    near = apart.argmin(axis=1)
-    corners = np.where((apart.min(axis=1) < SAME_POINT)[:, None], own[near], corners)
-    corners = corners[np.hypot(*(corners - np.roll(corners, 1, axis=0)).T) > SAME_POINT]
-    before, after = np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0)
-    chord, arm = after - before, corners - before
-    stands_out = np.abs(chord[:, 0] * arm[:, 1] - chord[:, 1] * arm[:, 0]) / np.hypot(*chord.T)
-    return Polygon(corners[stands_out > CLEAR_OF_EDGE / 10])
+class _Across:
+    """Outlines by lines across the whole board, where there is no case; searched when asked for."""
 
+    def __init__(self, plan: Building, most: int) -> None:
+        self._plan, self._most = plan, most
+        self._found: list[Choice] | None = [] if plan.room is not None else None
 
-def _sides(outline: Polygon) -> tuple[Floats, Floats]:
-    corners = shapely.get_coordinates(outline)
-    return corners[:-1], corners[1:]
-
-
-def _is_new(outline: Polygon, edge: Polygon) -> NDArray[np.bool_]:
-    """Whether each side is a new cut: somewhere further from the board edge than the edge tolerance."""
-    start, end = _sides(outline)
-    band = shapely.buffer(edge.exterior, EDGE_TOLERANCE)
-    return ~np.asarray(shapely.covers(band, shapely.linestrings(np.stack([start, end], axis=1))))
-
-
-def _choice(kept: _Kept, outline: Polygon) -> Choice:
-    """The outline with its counts and its least clearance to new edges."""
-    start, end = _sides(outline)
-    new = _is_new(outline, kept.edge)
-    cuts = shapely.multilinestrings(shapely.linestrings(np.stack([start[new], end[new]], axis=1)))
-    clearance = float(np.min(shapely.distance(kept.bodies, cuts) - kept.radius)) if new.any() else None
-    return Choice(
-        cuts=int(new.sum()),
-        finished=outline,
-        area=float(outline.area),
-        cut_length=float(cuts.length),
-        inside_corners=0,
-        clearance=clearance,
-    )
+    def taken(self, cuts: int) -> list[Choice]:
+        """Outlines with so many cuts."""
+        if cuts == 0:
+            return []
+        if self._found is None:
+            # one more than asked: a cut may turn out to lie on the board edge, and then it is none
+            built = [finished(self._plan, each) for each in across_board(self._plan.held, self._most + 1)]
+            self._found = [each for each in built if each is not None]
+        return [each for each in self._found if each.cuts == cuts]

@@ -37,6 +37,27 @@ def need(job: Job, table: Literal["cutter", "finish", "outline"]) -> Cutter | Fi
     return found
 
 
+def need_case(job: Job) -> None:
+    """The enclosure, without which the fewest cuts would be none at all.
+
+    Raises `trimgeo.JobError` where the job asks for the fewest cuts and has no [case].
+
+    >>> from trimgeo.model.job import About, BoardTable
+    >>> square = BoardTable(thickness=1.6, edge=((0, 0), (1, 0), (1, 1)))
+    >>> line = OutlineTable(build="fewest")
+    >>> need_case(Job(job=About(title="t"), board=square, outline=line))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: job.toml, [outline], build: found "fewest" without a [case]; add a [case] ...
+    """
+    if job.outline is None or job.outline.build != "fewest" or job.case is not None:
+        return
+    raise JobError(
+        place(job.source, "[outline]", None, "build"),
+        'found "fewest" without a [case]',
+        'add a [case] with its cavity and gap, or use "smallest"',
+    )
+
+
 def need_to_cut(job: Job) -> Cutter:
     """The cutter, where it is to be known how it cuts and not only how wide.
 

@@ -289,11 +289,21 @@ class OutlineTable(Table):
     layer: Name | None = key(None, 'the layer of that file to read, such as "FINISHED"')
     build: (
         Annotated[
-            Annotated[Literal["smallest"], Tag("<text>")] | Annotated[CutCount, Tag("<table>")], BY_FORM
+            Annotated[Literal["fewest", "smallest"], Tag("<text>")] | Annotated[CutCount, Tag("<table>")],
+            BY_FORM,
         ]
         | None
-    ) = key(None, 'how to build it: "smallest", or { cuts = 4 } for at most so many new cuts')
+    ) = key(
+        None,
+        'how to build it: "fewest" new cuts that fit the [case], "smallest", '
+        "or { cuts = 4 } for at most so many new cuts",
+    )
+    allow_inside_corners: Flag = key(True, "false where a straight cutter is to make it without overrun")
     gain: Area | None = key(None, "the area in mm² that one more cut must gain, such as 50")
+    neck: Positive = key(5.0, "the least width in mm at which the board still holds together, such as 5")
+    round: Positive | None = key(
+        None, "the grid in mm to which the corners are rounded, always to the safe side, such as 0.5"
+    )
     view: Name | None = key(
         None, 'the name of the [[view]] in which the line is drawn on the board, such as "top"'
     )
@@ -308,9 +318,9 @@ class OutlineTable(Table):
     @model_validator(mode="after")
     def _is_given_or_built(self) -> Self:
         one_of_keys(self, ("points", "file", "build", "view"))
-        owners = (("on", "points"), ("layer", "file"), ("gain", "build"), ("near", "view"), ("pen", "view"))
-        for name, owner in owners:
-            if getattr(self, name) is not None and getattr(self, owner) is None:
+        owners = (("on", "points"), ("layer", "file"), ("gain", "build"), ("round", "build"))
+        for name, owner in (*owners, ("near", "view"), ("pen", "view"), ("allow_inside_corners", "build")):
+            if getattr(self, name) not in (None, True) and getattr(self, owner) is None:
                 raise fault(name, f"found it without {owner}", f"take it out, or give {owner}")
         return self
 

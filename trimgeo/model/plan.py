@@ -7,7 +7,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiLineString, MultiPolygon, Polygon
 
 from trimgeo.model import answer
 from trimgeo.model.board import Board, Circle, FaceName, Ring
@@ -265,7 +265,8 @@ class Plan:
 class Choice:
     """One line of the trade of cuts against size: mm and mm².
 
-    ``clearance`` is the least to a new edge, None where there is none.
+    ``inside_corners`` are those between two new cuts, off the board's own edge; ``clearance`` is the least
+    to a new edge, None where there is none; ``notes`` say what is awkward about it.
     """
 
     cuts: int
@@ -275,12 +276,34 @@ class Choice:
     inside_corners: int
     clearance: float | None
     fits: bool | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Trade:
-    """The choices from the fewest cuts up, and what is proved about the fewest."""
+    """The choices from the fewest cuts up, and what is proved about the fewest.
+
+    ``fewest`` is the least number of new cuts found, ``proved`` a number that no outline goes below.
+    """
 
     choices: tuple[Choice, ...]
     fewest: int | None = None
     proved: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Proof:
+    """What proves that no outline has less than ``proved`` new cuts, all in the board frame.
+
+    ``witnesses`` are the lines of sight that bound each cut: one that begins before it reaches no further.
+    They are drawn in the room between ``kept`` (what they lead around, one piece) and ``allowed`` (the board
+    within the case); ``fewest`` is the outline with the fewest cuts found. ``around`` says in words what is
+    led around: all keep-outs, or a piece of them where only that piece counts.
+    """
+
+    fewest: Choice
+    proved: int
+    witnesses: MultiLineString
+    kept: Polygon
+    allowed: Polygon
+    around: str

@@ -1,0 +1,126 @@
+"""Where an outline may run: what it must hold, in pieces, and the board within its case around them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.cutting.kept import MARGIN, Kept, grown
+from trimgeo.cutting.refusals import between, depth, over_wall, post_within
+from trimgeo.model.board import Case
+from trimgeo.plane.hulls import convex_hull
+from trimgeo.tables import EDGE_TOLERANCE
+
+HAIR: Final = 1e-4
+"""mm: kept areas and walls stand out by this much more while outlines are searched, so that what the search
+takes for touching is clear of both.  Where there is no such room, the search is among what is truly clear."""
+
+TOUCHES: Final = 1e-6
+"""mm: a kept area that passes a wall by less than this touches it, as in the fit of a finished board."""
+
+POLYGON: Final = 3
+"""What shapely calls the type of a polygon."""
+
+WALL_SEGMENTS: Final = 12
+"""Sides a quarter circle of a gap around a corner of the case."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What is to be held and where the outline may be, mm.
+
+    ``pieces`` are the grown keep-outs, joined where they overlap, without holes; ``allowed`` is the one part
+    of the board within the case that holds them all; its holes are posts.  ``hull`` is theirs.
+    """
+
+    kept: Kept
+    pieces: NDArray[Any]
+    allowed: Polygon
+    hull: Polygon
+
+    @property
+    def hull_fits(self) -> bool:
+        """Whether the hull of all pieces is allowed."""
+        return bool(shapely.covers(shapely.buffer(self.allowed, MARGIN), self.hull))
+
+
+def ground(held: Kept, case: Case | None) -> Ground:
+    """The ground on which outlines are searched.
+
+    Raises `trimgeo.NoOutlineError` where a keep-out reaches over a wall of the case, where a wall comes
+    between keep-outs, and where a post stands among what is kept.
+    """
+    if case is None:
+        return _joined(held, None, held.grown(HAIR), held.edge)
+    for margin in (HAIR, MARGIN):
+        shapes, room = held.grown(margin), inside(case, margin)
+        outside = shapely.difference(shapes, room)
+        outside = outside[~shapely.is_empty(outside)]
+        if max((depth(each, room).mm for each in outside), default=0.0) <= TOUCHES:
+            return _joined(held, case, shapes, shapely.intersection(held.edge, room))
+    raise over_wall(held, case, shapes, room)
+
+
+def inside(case: Case, margin: float = 0.0) -> BaseGeometry:
+    """The cavity less its gap and ``margin``, and less the posts grown by both.
+
+    Sides that stand for an arc about a corner are further from it than the gap.
+    """
+    gap = case.gap + margin
+    walls = shapely.difference(shapely.buffer(case.cavity.polygon, 2 * gap + 1), case.cavity.polygon)
+    posts = shapely.union_all([post.polygon for post in case.posts])
+    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, WALL_SEGMENTS))
+    room: BaseGeometry = shapely.difference(case.cavity.polygon, blocked)
+    return room
+
+
+def _joined(held: Kept, case: Case | None, shapes: NDArray[Any], allowed: BaseGeometry) -> Ground:
+    """The pieces of what is kept and the part of what is allowed that holds them all."""
+    whole = shapely.get_parts(shapely.union_all(shapes))
+    whole = whole[shapely.get_type_id(whole) == POLYGON]
+    pieces = polygons_filled(whole)
+    parts = shapely.get_parts(allowed)
+    parts = parts[shapely.get_type_id(parts) == POLYGON]
+    shared = shapely.area(shapely.intersection(pieces[:, None], parts[None]))
+    home = shared.argmax(axis=1)
+    for k in map(int, np.flatnonzero(home != home[0])):
+        raise between(held, case, shapes, (pieces[0], pieces[k]), (parts[home[0]], parts[home[k]]))
+    part = shapely.orient_polygons(parts[int(home[0])])
+    for post in polygons_of(part.interiors):
+        if shapely.covers(shapely.union_all(pieces), post):
+            raise post_within(held, case, shapes, post)
+    hull = Polygon(convex_hull(shapely.multipoints(shapely.get_coordinates(pieces))))
+    return Ground(held, pieces, part, hull)
+
+
+def polygons_filled(shapes: NDArray[Any]) -> NDArray[Any]:
+    """Polygons without their holes, joined where one lies in another, largest first.
+
+    >>> frame, part = shapely.box(0, 0, 9, 9) - shapely.box(1, 1, 8, 8), shapely.box(3, 3, 4, 4)
+    >>> polygons_filled(np.array([frame, part], dtype=object)).tolist()
+    [<POLYGON ((9 9, 9 0, 0 0, 0 9, 9 9))>]
+    """
+    filled = shapely.get_parts(shapely.union_all(polygons_of([each.exterior for each in shapes])))
+    return np.asarray(filled[np.argsort(-shapely.area(filled), kind="stable")])
+
+
+def polygons_of(rings: Any) -> NDArray[Any]:
+    """The areas within some rings."""
+    return np.array([Polygon(ring) for ring in rings], dtype=object)
+
+
+def free_sides(allowed: Polygon, edge: Polygon) -> NDArray[np.bool_]:
+    """Which sides of ``allowed``'s outer ring follow the board's own edge, so that nothing is cut there.
+
+    >>> free_sides(shapely.box(0, 0, 5, 4), shapely.box(0, 0, 9, 4)).tolist()
+    [False, True, True, True]
+    """
+    ring = shapely.get_coordinates(allowed.exterior)
+    sides = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
+    return np.asarray(shapely.covers(shapely.buffer(edge.exterior, EDGE_TOLERANCE), sides))
