@@ -11,8 +11,17 @@ import shapely
 
 from trimgeo.drawing.furniture import SMALL
 from trimgeo.drawing.lettering import LEADING, width
-from trimgeo.drawing.sheet import XY, Box, Discs, Item, Strokes, Text
-from trimgeo.drawing.signs import CASE_HATCH, KERF_HATCH, LINES, STATES, Hatch, layer_hatch, state_strokes
+from trimgeo.drawing.sheet import XY, Box, Discs, Filled, Item, Strokes, Text
+from trimgeo.drawing.signs import (
+    CASE_HATCH,
+    KEPT_FILL,
+    KERF_HATCH,
+    LINES,
+    STATES,
+    Hatch,
+    layer_hatch,
+    state_strokes,
+)
 from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
 
 SAMPLE: Final = 8.0
@@ -22,7 +31,7 @@ ROW: Final = SMALL * LEADING + 1.0
 
 _LINE_KINDS: Final = (
     *("guide", "finished", "board", "swept", "window", "lift"),
-    *("stop", "hit", "relief", "start", "clamp", "case-gap", "match", "overlap"),
+    *("cut", "witness", "stop", "hit", "relief", "start", "clamp", "case-gap", "match", "overlap"),
 )
 
 
@@ -67,6 +76,8 @@ def _samples(kinds: frozenset[str], layers: tuple[int, ...], last: int) -> tuple
     if "case" in kinds:
         found.append(_Sample(_wall(), LINES["case"].words))
     found += [_state(state) for state in STATES if state in kinds]
+    if "kept" in kinds:
+        found.append(_Sample(_kept(), "what is kept"))
     if layers:
         found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
     found += [_Sample(_swatch(layer_hatch(n), "keepout-hatch"), _layer_words(n, last)) for n in layers]
@@ -103,6 +114,10 @@ def _spot(kind: str) -> tuple[Item, ...]:
     paths = dashed(rim.coords, *line.dashes) if line.dashes else paths_of(rim)
     hairs = ((mid - reach, 0.0), (mid + reach, 0.0)), ((mid, -reach), (mid, reach))
     return Strokes(kind, paths, line.colour, line.width), Strokes(kind, hairs, line.colour, thin)
+
+
+def _kept() -> tuple[Item, ...]:
+    return (Filled("kept", paths_of(shapely.box(0.5, -1.2, SAMPLE - 0.5, 1.2))[0], KEPT_FILL),)
 
 
 def _wall() -> tuple[Item, ...]:
@@ -153,6 +168,8 @@ def _moved(item: Item, by: XY) -> Item:
     if isinstance(item, Strokes):
         paths = tuple(tuple((x + by[0], y + by[1]) for x, y in path) for path in item.paths)
         return replace(item, kind="legend", paths=paths)
+    if isinstance(item, Filled):
+        return replace(item, kind="legend", ring=tuple((x + by[0], y + by[1]) for x, y in item.ring))
     if isinstance(item, Discs):
         return replace(item, kind="legend", centres=tuple((x + by[0], y + by[1]) for x, y in item.centres))
     return item

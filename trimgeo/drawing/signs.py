@@ -75,6 +75,8 @@ _LINES = (
     LineSign("hit", "in the way of wheel or hand-piece", OKABE_ITO["vermilion"], 0.50),
     LineSign("case", "wall or post of the case", OKABE_ITO["blue"], 0.20),
     LineSign("case-gap", "gap to the case", OKABE_ITO["blue"], 0.14, (0.8, 0.6)),
+    LineSign("cut", "new cut", INK, 0.70),
+    LineSign("witness", "line that every outline passes", OKABE_ITO["blue"], 0.45, (2.2, 0.9)),
     LineSign("leader", "pointer of a label", NEUTRAL, 0.12),
     LineSign("thin", "ticks, frames and arrows", INK, 0.12),
     LineSign("bar", "check bar", INK, 0.25),
@@ -90,6 +92,12 @@ KERF_HATCH: Final = Hatch((45.0,), 1.0, "#808080", 0.14)
 
 CASE_HATCH: Final = Hatch((135.0,), 0.9, "#7FB2D6", 0.12)
 """The solid of the case: across the kerf's hatch, and in a direction that no layer has."""
+
+KEPT_FILL: Final = "#C4C4C4"
+"""What is kept, in small pictures that have no room for hatches."""
+
+FINISHED_FILL: Final = "#EFEFEF"
+"""The area of an outline below it."""
 
 CASE_WALL: Final = 2.0
 """How thick the wall of a case is drawn: it is not known, only where its inside is."""
