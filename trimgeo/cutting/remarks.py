@@ -1,4 +1,4 @@
-"""What a person should know before this cut: holes in its way, waste too thin to cut, a bit too thick."""
+"""What a person should know before this cut: holes in its way, waste or board too thin, a bit too thick."""
 
 from __future__ import annotations
 
@@ -11,6 +11,11 @@ from shapely import LineString, Point, Polygon
 from trimgeo.model.board import Hole
 from trimgeo.model.job import Cutter
 from trimgeo.model.plan import Cut
+from trimgeo.plane.necks import Finger, fingers, necks, slivers
+from trimgeo.tables import EDGE_TOLERANCE
+
+NECK = 5.0
+"""A finished board narrower than this, mm, may break there, where the job names no width."""
 
 
 def crossed_holes(holes: Sequence[Hole], new_edges: Sequence[LineString]) -> tuple[str, ...]:
@@ -62,4 +67,77 @@ def odd_bit(cutter: Cutter) -> tuple[str, ...]:
     return (
         f"the bit is {cutter.diameter:.2f} mm thick and its kerf is given as {cutter.kerf:.2f} mm: "
         "a bit cuts at least as wide as it is",
+    )
+
+
+def weak_places(finished: Polygon, cuts: Sequence[Cut], neck: float) -> tuple[str, ...]:
+    """A warning for each neck of the finished board under ``neck`` mm, each finger and sharp tip that is cut.
+
+    Fingers and tips that the board had before are left alone; a neck may break wherever it is.
+
+    >>> board = shapely.box(0, 0, 40, 20) - shapely.box(19, 3.2, 21, 20)
+    >>> for text in weak_places(board, [Cut(1, LineString([(19, 3.2), (21, 3.2)]))], 5.0):
+    ...     print(text.split(":")[0])
+    the finished board is only 3.20 mm wide near (19.00, 1.60), between cut 1 and the board's own edge
+    """
+    edges = shapely.union_all([cut.line for cut in cuts])
+    tips = [tip for tip in slivers(finished) if edges.distance(Point(tip.at)) < EDGE_TOLERANCE]
+    ends = shapely.MultiPoint([tip.at for tip in tips])
+    strips = [
+        strip
+        for strip in fingers(finished, neck)
+        if _is_cut(strip, edges) and not strip.area.dwithin(ends, EDGE_TOLERANCE)
+    ]
+    thin = (
+        f"the finished board is only {each.width:.2f} mm wide near {_place(each.at)}, between "
+        f"{_walls(each.ends, cuts)}: it may break there; leave more of it standing, or lower `neck` in "
+        "[outline] if that is strong enough"
+        for each in necks(finished, neck)
+    )
+    slender = (
+        f"a strip {strip.width:.2f} mm wide and {strip.length:.1f} mm long stands out from the finished "
+        f"board near {_place(strip.at)}: it may break off; cut it off, or leave more of it standing"
+        for strip in strips
+    )
+    sharp = (
+        f"the finished board ends in a tip of {tip.angle:.0f} degrees at {_place(tip.at)}: "
+        "it breaks off; cut it blunt"
+        for tip in tips
+    )
+    return (*thin, *slender, *sharp)
+
+
+def _is_cut(strip: Finger, edges: shapely.Geometry) -> bool:
+    """Whether a wall of a finger is a new edge."""
+    along = shapely.intersection(shapely.buffer(strip.area, EDGE_TOLERANCE), edges).length
+    return bool(along > strip.width / 2)
+
+
+def _walls(ends: Sequence[tuple[float, float]], cuts: Sequence[Cut]) -> str:
+    """What a neck lies between, in words."""
+    lines = np.array([cut.line for cut in cuts], dtype=object)
+    names = []
+    for end in ends:
+        apart = shapely.distance(lines, Point(end)) if cuts else np.array([np.inf])
+        near = int(np.argmin(apart))
+        names.append(f"cut {cuts[near].n}" if apart[near] < EDGE_TOLERANCE else "the board's own edge")
+    one, other = sorted(names)
+    return f"{one} and {other}" if one != other else f"two sides of {one}"
+
+
+def _place(at: tuple[float, float]) -> str:
+    return f"({at[0]:.2f}, {at[1]:.2f})"
+
+
+def short_cuts(cuts: Sequence[Cut], kerf: float) -> tuple[str, ...]:
+    """A warning for each cut that is shorter than the kerf is wide, mm: no cutter makes it.
+
+    >>> short_cuts([Cut(1, LineString([(0, 0), (0, 9)])), Cut(2, LineString([(0, 9), (0.5, 9)]))], 1.0)
+    ('cut 2 is 0.50 mm long and the kerf 1.00 mm wide: file it, or let the cuts beside it meet',)
+    """
+    return tuple(
+        f"cut {cut.n} is {cut.length:.2f} mm long and the kerf {kerf:.2f} mm wide: file it, "
+        "or let the cuts beside it meet"
+        for cut in cuts
+        if cut.length < kerf
     )

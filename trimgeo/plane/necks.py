@@ -47,6 +47,9 @@ LEAST_AREA = 1e-3
 AT_ONCE = 500
 """Lines across that are looked at together: bounds the memory."""
 
+STEEPEST = np.cos(np.pi / 4)
+"""A line across a finger is turned by less than 45 degrees from that between the ends of its walls."""
+
 DEEP = 0.5
 """Share of its diameter by which a disc stays out of a tip of 60 degrees: it stays further out of fingers."""
 
@@ -203,23 +206,51 @@ def _unreached(area: Polygon, across: float) -> list[Polygon]:
 
 def _finger(rest: Polygon, area: Polygon, width: float) -> Finger | None:
     """The finger that an unreached piece is, where it hangs on one body, and is slender and blunt enough."""
+    walls = _walls(rest, area)
+    if walls is None:
+        return None
+    mouth, strip = walls[[0, -1]], Polygon(walls)
+    broad, long = _extent(mouth, walls)
+    narrowing = long**2 * np.tan(np.radians(TAPER / 2))
+    if long <= broad or not strip.is_valid or strip.area < long * broad - narrowing:
+        return None
+    root = _root(walls)
+    broad, long = _extent(root, walls)
+    return Finger(_pair(root.mean(axis=0)), broad, long, strip) if broad < min(long, width - EQUAL) else None
+
+
+def _extent(root: Floats, walls: Floats) -> tuple[float, float]:
+    """The length of a finger's root, and how far its walls lead from it."""
+    line = shapely.LineString(root)
+    return float(line.length), float(np.max(shapely.distance(line, shapely.points(walls))))
+
+
+def _walls(rest: Polygon, area: Polygon) -> Floats | None:
+    """The way along the border of the area around an unreached piece, shape (n, 2); None for several."""
     ring = ring_points(rest)
     middles = (ring + np.roll(ring, -1, axis=0)) / 2
     wall = shapely.distance(area.exterior, shapely.points(middles)) < SLACK / 10
-    mouths = np.flatnonzero(wall & ~np.roll(wall, -1))
-    if len(mouths) != 1:
+    ends = np.flatnonzero(wall & ~np.roll(wall, -1)) + 1
+    if len(ends) != 1:
         return None
-    first = (int(mouths[0]) + 1) % len(ring)
-    last = int(np.flatnonzero(~wall & np.roll(wall, -1))[0] + 1) % len(ring)
-    root = np.array([ring[first], ring[last]])
-    beyond = np.roll(ring, -last, axis=0)[: (first - last) % len(ring) + 1]
-    broad = float(np.hypot(*(root[1] - root[0])))
-    long = float(np.max(shapely.distance(shapely.LineString(root), shapely.points(beyond))))
-    strip = Polygon(beyond) if len(beyond) > 2 else Polygon()
-    narrowing = long**2 * np.tan(np.radians(TAPER / 2))
-    if broad >= width - EQUAL or long <= broad or not strip.is_valid or strip.area < long * broad - narrowing:
-        return None
-    return Finger(_pair(root.mean(axis=0)), broad, long, strip)
+    ring = np.roll(ring, -int(ends[0]), axis=0)  # now the mouth comes first
+    walls = np.vstack([ring[np.count_nonzero(~wall) :], ring[0]])
+    return walls if len(walls) > 2 else None
+
+
+def _root(walls: Floats) -> Floats:
+    """The shortest line across from an end of a finger's walls, or between both, shape (2, 2)."""
+    mouth = shapely.LineString(walls[[0, -1]])
+    tip = int(np.argmax(shapely.distance(mouth, shapely.points(walls))))
+    lines = [mouth]
+    for end, across in ((walls[0], walls[tip:]), (walls[-1], walls[: tip + 1])):
+        line = shapely.shortest_line(shapely.Point(end), shapely.LineString(across))
+        steps = [np.diff(shapely.get_coordinates(each), axis=0)[0] for each in (line, mouth)]
+        if (
+            abs(steps[0] @ steps[1]) > STEEPEST * line.length * mouth.length
+        ):  # not along the finger to its end
+            lines.append(line)
+    return np.asarray(shapely.get_coordinates(min(lines, key=lambda line: round(line.length, 9))))
 
 
 def slivers(part: Polygon, sharpest: float = SHARPEST, least: float = LEAST_SIDE) -> tuple[Sliver, ...]:
