@@ -21,7 +21,7 @@ from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import Building, Wish, building, built
-from trimgeo.cutting.remarks import crossed_holes, odd_bit, thin_waste
+from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, quoted
 from trimgeo.jobfile import entries, need, need_case, need_to_cut
@@ -175,6 +175,8 @@ def plan(board: Board) -> Plan:
             *crossed_holes(board.holes, [cut.line for cut in cuts]),
             *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
             *odd_bit(cutter),
+            *short_cuts(cuts, cutter.kerf),
+            *weak_places(finished.polygon, cuts, job.outline.neck if job.outline else NECK),
             *held.notes,
         ),
         holding=held,
