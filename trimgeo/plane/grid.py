@@ -72,14 +72,18 @@ def rounded_to(
     if room is None or not np.any(on < 0):
         return Polygon(corners)
     choices = _choices(corners, on, ring, free, room, step)
-    while True:
-        useful, joined = _of_use(choices, _joined(choices, on, room))
+    while any(len(each.places) > 1 for each in choices):
+        walk = _walk(choices)
+        some = _walked(choices, corners, walk)
+        useful, joined = _of_use(some, _joined(some, on[walk], room))
         chosen = cheapest_places(useful, joined)
-        placed = np.array([each.places[i] for each, i in zip(useful, chosen, strict=True)])
+        placed = corners.copy()
+        placed[walk] = [each.places[i] for each, i in zip(useful, chosen, strict=True)]
         wrong = _at_fault(corners, placed, room)
         if not wrong.any():
             return Polygon(simplified(_undoubled(placed), HAIR))
         choices = [_left(each) if fault else each for each, fault in zip(choices, wrong, strict=True)]
+    return Polygon(corners)
 
 
 def _room(outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon) -> _Room | None:
@@ -149,6 +153,23 @@ def _around(corners: Floats, k: int, room: _Room, step: float) -> Floats:
     nearest = np.argsort(np.round(far, 9), kind="stable")[:NEAREST]
     least = np.argsort(np.round(np.where(safe, taken, np.inf), 9), kind="stable")[: min(SAFEST, safe.sum())]
     return np.vstack([corner, points[np.unique(np.concatenate([nearest, least]))]])
+
+
+def _walk(choices: list[Corner]) -> Indices:
+    """The corners that the walk leads over: those that may move, and two on either side of each."""
+    moving = np.array([len(each.places) > 1 for each in choices])
+    return np.flatnonzero(np.any([np.roll(moving, by) for by in (-2, -1, 0, 1, 2)], axis=0))
+
+
+def _walked(choices: list[Corner], corners: Floats, walk: Indices) -> list[Corner]:
+    """The choices on the walk; beside where it leaps over corners that stay, corners turn as they do."""
+    count = len(corners)
+    leaps = (walk + 1) % count != np.roll(walk, -1)
+    headings = unit(side_vectors(corners[walk]))
+    return [
+        replace(choices[k], heading=heading, left=choices[k].left and not (leap or landing))
+        for k, heading, leap, landing in zip(walk, headings, leaps, np.roll(leaps, 1), strict=True)
+    ]
 
 
 def _joined(choices: list[Corner], on: Indices, room: _Room) -> list[Flags]:
