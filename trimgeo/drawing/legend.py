@@ -14,6 +14,7 @@ from trimgeo.drawing.lettering import LEADING, width
 from trimgeo.drawing.sheet import XY, Box, Discs, Filled, Item, Strokes, Text
 from trimgeo.drawing.signs import (
     CASE_HATCH,
+    GROWN_FILL,
     KEPT_FILL,
     KERF_HATCH,
     LINES,
@@ -31,7 +32,7 @@ ROW: Final = SMALL * LEADING + 1.0
 
 _LINE_KINDS: Final = (
     *("guide", "finished", "board", "swept", "window", "lift"),
-    *("cut", "witness", "stop", "hit", "relief", "start", "clamp", "case-gap", "match", "overlap"),
+    *("cut", "witness", "lacks", "stop", "hit", "relief", "start", "clamp", "case-gap", "match", "overlap"),
 )
 
 
@@ -77,7 +78,9 @@ def _samples(kinds: frozenset[str], layers: tuple[int, ...], last: int) -> tuple
         found.append(_Sample(_wall(), LINES["case"].words))
     found += [_state(state) for state in STATES if state in kinds]
     if "kept" in kinds:
-        found.append(_Sample(_kept(), "what is kept"))
+        found.append(_Sample(_filled("kept", KEPT_FILL), "what is kept"))
+    if "grown" in kinds:
+        found.append(_Sample(_filled("grown", GROWN_FILL), "kept clear around it"))
     if layers:
         found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
     found += [_Sample(_swatch(layer_hatch(n), "keepout-hatch"), _layer_words(n, last)) for n in layers]
@@ -116,8 +119,8 @@ def _spot(kind: str) -> tuple[Item, ...]:
     return Strokes(kind, paths, line.colour, line.width), Strokes(kind, hairs, line.colour, thin)
 
 
-def _kept() -> tuple[Item, ...]:
-    return (Filled("kept", paths_of(shapely.box(0.5, -1.2, SAMPLE - 0.5, 1.2))[0], KEPT_FILL),)
+def _filled(kind: str, colour: str) -> tuple[Item, ...]:
+    return (Filled(kind, paths_of(shapely.box(0.5, -1.2, SAMPLE - 0.5, 1.2))[0], colour),)
 
 
 def _wall() -> tuple[Item, ...]:

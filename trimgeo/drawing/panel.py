@@ -69,7 +69,7 @@ def sides(outline: Polygon, board: Polygon) -> tuple[MultiLineString, MultiLineS
 
 
 def fill(kind: str, shapes: Sequence[BaseGeometry], colour: str) -> list[Item]:
-    """Areas filled with one colour, without the holes in them."""
+    """Areas of the sheet filled with one colour, without the holes in them."""
     parts = shapely.get_parts(shapes)
     return [
         Filled(kind, paths_of(part.exterior)[0], colour)
@@ -78,10 +78,11 @@ def fill(kind: str, shapes: Sequence[BaseGeometry], colour: str) -> list[Item]:
     ]
 
 
-def ground(board: Board, at: Placement, kept: Sequence[BaseGeometry]) -> list[Item]:
-    """What lies under an outline: what is kept, the board edge and the case."""
-    items = [*fill("kept", list(at.lay(kept)), KEPT_FILL), *_case(board, at)]
-    return [*items, strokes("board", at.lay([board.edge.polygon])[0].boundary)]
+def ground(board: Board, at: Placement, pane: BaseGeometry) -> list[Item]:
+    """What lies under an outline, as far as it lies in a pane of the sheet: kept areas, board edge, case."""
+    kept = fill("kept", list(shapely.intersection(at.lay(kept_areas(board)), pane)), KEPT_FILL)
+    edge = shapely.intersection(at.lay([board.edge.polygon])[0].boundary, pane)
+    return [*kept, *_case(board, at, pane), strokes("board", shapely.line_merge(edge))]
 
 
 def outline_items(board: Board, at: Placement, outline: Polygon) -> list[Item]:
@@ -96,7 +97,7 @@ def outline_area(at: Placement, outline: Polygon) -> list[Item]:
 
 
 def strokes(kind: str, geometry: BaseGeometry) -> Strokes:
-    """Lines in the look of their sign."""
+    """Lines of the sheet in the look of their sign."""
     line = LINES[kind]
     paths = paths_of(geometry)
     if line.dashes:
@@ -104,13 +105,13 @@ def strokes(kind: str, geometry: BaseGeometry) -> Strokes:
     return Strokes(kind, paths, line.colour, line.width)
 
 
-def _case(board: Board, at: Placement) -> list[Item]:
+def _case(board: Board, at: Placement, pane: BaseGeometry) -> list[Item]:
     if board.case is None:
         return []
     lines = case_lines(board.case, CASE_WALL)
-    wall, solid = at.lay([lines.wall, lines.solid])
+    wall, solid = shapely.intersection(at.lay([lines.wall, lines.solid]), pane)
     hatch = hatched([solid], CASE_HATCH.angles[0], CASE_HATCH.pitch)
     return [
         Strokes("case-hatch", paths_of(hatch), CASE_HATCH.colour, CASE_HATCH.width),
-        strokes("case", wall),
+        strokes("case", shapely.line_merge(wall)),
     ]

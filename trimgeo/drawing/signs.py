@@ -77,6 +77,7 @@ _LINES = (
     LineSign("case-gap", "gap to the case", OKABE_ITO["blue"], 0.14, (0.8, 0.6)),
     LineSign("cut", "new cut", INK, 0.70),
     LineSign("witness", "line that every outline passes", OKABE_ITO["blue"], 0.45, (2.2, 0.9)),
+    LineSign("lacks", "how much room it lacks", OKABE_ITO["vermilion"], 0.60),
     LineSign("leader", "pointer of a label", NEUTRAL, 0.12),
     LineSign("thin", "ticks, frames and arrows", INK, 0.12),
     LineSign("bar", "check bar", INK, 0.25),
@@ -96,7 +97,10 @@ CASE_HATCH: Final = Hatch((135.0,), 0.9, "#7FB2D6", 0.12)
 KEPT_FILL: Final = "#C4C4C4"
 """What is kept, in small pictures that have no room for hatches."""
 
-FINISHED_FILL: Final = "#EFEFEF"
+GROWN_FILL: Final = "#E0E0E0"
+"""What is kept clear around it."""
+
+FINISHED_FILL: Final = "#F1F1F1"
 """The area of an outline below it."""
 
 CASE_WALL: Final = 2.0

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import shapely
+
 from trimgeo.drawing.furniture import SMALL, paragraph, rule
 from trimgeo.drawing.legend import legend
 from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width
-from trimgeo.drawing.panel import extent, fitted, ground, job_line, kept_areas, outline_area, outline_items
+from trimgeo.drawing.panel import extent, fitted, ground, job_line, outline_area, outline_items
 from trimgeo.drawing.sheet import XY, Box, Filled, Item, Sheet, Strokes, Text
 from trimgeo.drawing.signs import INK
 from trimgeo.model.board import Board
@@ -87,7 +89,7 @@ def _panel(board: Board, choice: Choice, one: _Frame, chosen: bool) -> list[Item
     at = fitted(extent(board), (left + PAD, bottom + one.text + PAD, right - PAD, top - PAD))
     items = [
         *outline_area(at, choice.finished),
-        *ground(board, at, kept_areas(board)),
+        *ground(board, at, shapely.box(*one.box)),
         *outline_items(board, at, choice.finished),
         rule((left, bottom + one.text), (right, bottom + one.text)),
     ]
