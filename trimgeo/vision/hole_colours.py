@@ -14,8 +14,12 @@ Floats = NDArray[np.float64]
 
 _ALIKE = 32.0
 """Distance of two colours, grey levels, that may be one: light falls off, dust is seen through."""
+_APART = 14.0
+"""Grey levels by which a metal must differ from what holes show, or no rim can be seen in it."""
 _FEWEST = 3
 """Ringed holes that must agree on what the metal is."""
+_FLAT = 6.0
+"""Pixels: a ring that wide shows its own colour, whatever blur does at its rims."""
 _DARKEST = 0.28
 """Of the ground beside the board, the light that a deep hole leaves of it."""
 _SMALL = 4.5
@@ -24,53 +28,48 @@ _SMALL = 4.5
 
 @dataclass(frozen=True)
 class Shown:
-    """Colours (blue, green, red): ``metal`` of the rings or None; ``openings``, (n, 3), of holes in rings.
+    """Colours (blue, green, red): ``metal`` of the rings, ``opening`` of holes; None where not known.
 
-    ``ground`` is what lies beside the board, None where it is not known.
+    ``sure``: holes in rings of metal agree on both.
     """
 
     metal: Floats | None
-    openings: Floats
-    ground: Floats | None
-
-    @property
-    def known(self) -> bool:
-        """Whether it is known what a hole shows."""
-        return self.ground is not None or len(self.openings) >= _FEWEST
+    opening: Floats | None
+    sure: bool
 
     def through(self, fit: Fit) -> bool:
         """Whether the ground may be what a hole shows: neither metal, nor ink, nor the board's own face."""
         contrast = float(np.linalg.norm(fit.around - fit.inside))
         if fit.ring is not None and float(np.linalg.norm(fit.inside - fit.beyond)) < 0.25 * contrast:
             return False  # a printed ring or a letter: its inside is the surface again
-        if not self.known:
-            return True
-        off = self._off_open(fit)
+        if self.opening is None:
+            return False
+        mixed = 0.5 if fit.disc.radius < _SMALL else 0.0
+        off = _off_segment(fit.inside, self.opening, self.opening + mixed * (fit.around - self.opening))
         if self.metal is not None and fit.ring is None:
             off = max(off, off + 0.7 * (off - float(np.linalg.norm(fit.inside - self.metal))))
         return off < _ALIKE
 
-    def _off_open(self, fit: Fit) -> float:
-        """How far, grey levels, a hole is from what holes show; a small one is mixed with its ring."""
-        mixed = 0.5 if fit.disc.radius < _SMALL else 0.0
-        ends = [(each, each + mixed * (fit.around - each)) for each in self.openings]
-        off = sorted(_off_segment(fit.inside, a, b) for a, b in ends)[1:]
-        if self.ground is not None and not off:
-            off = [_off_segment(fit.inside, self.ground * _DARKEST, self.ground * 1.05)]
-        return min(off)
-
 
 def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> Shown:
-    """What the holes of a picture show, told from those that lie in a ring of metal."""
+    """What the holes of a picture show, told from those that lie in a ring of metal.
+
+    Where none do, a hole shows what most clear discs show; they may be pads, so that nothing is sure.
+    """
     beside = None if ground is None else np.array(ground)
-    ringed = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3 and _in_metal(fit)]
-    if beside is not None:  # on a card, black and white, the ground shows two levels of one colour
-        ringed = [fit for fit in ringed if _tinted(fit.inside, beside) < _ALIKE / 2]
-    every = _no_pads(ringed)
-    shown = _of_rings(every, beside)
-    if beside is not None and not len(shown.openings):
-        return _of_ground(fits, ringed, beside)
-    return shown
+    clear = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3]
+    if beside is not None:  # on a card, black and white, the ground shows two levels of one tint
+        clear = [fit for fit in clear if _tinted(fit.inside, beside) < _ALIKE / 2]
+    ringed = _no_pads([fit for fit in clear if _in_metal(fit)])
+    if beside is not None:
+        a, b = beside * _DARKEST, beside * 1.05
+        clear = [fit for fit in clear if _off_segment(fit.inside, a, b) < _ALIKE / 2]
+        of_ground = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE / 2]
+        ringed = of_ground if len(of_ground) >= _FEWEST else ringed
+    shown = _of_rings(ringed)
+    if shown is not None:
+        return shown
+    return Shown(None, _commonest([fit.inside for fit in clear]), False)
 
 
 def _tinted(colour: Floats, ground: Floats) -> float:
@@ -79,51 +78,41 @@ def _tinted(colour: Floats, ground: Floats) -> float:
     return float(np.linalg.norm(colour - way * float(way @ colour)))
 
 
-def _of_ground(fits: Sequence[Fit], ringed: list[Fit], ground: Floats) -> Shown:
-    """What holes show where that may be the ground beside the board: what most such discs show."""
-    a, b = ground * _DARKEST, ground * 1.05
-    insides = [f.inside for f in fits if f.cover > 0.9 and f.disc.radius > 3]
-    opening = _commonest([each for each in insides if _off_segment(each, a, b) < _ALIKE / 2])
-    if opening is None:
-        return Shown(None, np.empty((0, 3)), ground)
-    open_ones = [f for f in ringed if np.linalg.norm(f.inside - opening) < _ALIKE]
-    metal = _commonest([f.around for f in open_ones if np.linalg.norm(f.around - opening) > _ALIKE])
-    return Shown(metal, np.tile(opening, (_FEWEST, 1)), ground)
-
-
 def _commonest(colours: list[Floats]) -> Floats | None:
-    """The middle of the thickest crowd of colours; None where too few are alike."""
-    if len(colours) < _FEWEST:
+    """The middle of the thickest crowd of colours; None where there are none."""
+    if not colours:
         return None
     every = np.array(colours)
     near = np.linalg.norm(every[:, None] - every[None], axis=2) < 0.75 * _ALIKE
     most = int(np.argmax(near.sum(axis=1)))
-    return np.median(every[near[most]], axis=0) if near[most].sum() >= _FEWEST else None
+    return np.asarray(np.median(every[near[most]], axis=0))
 
 
-def _of_rings(ringed: list[Fit], beside: Floats | None) -> Shown:
-    if beside is not None:
-        a, b = beside * _DARKEST, beside * 1.05
-        open_ones = [fit for fit in ringed if _off_segment(fit.inside, a, b) < _ALIKE / 2]
-        ringed = open_ones if len(open_ones) >= _FEWEST else ringed
+def _of_rings(ringed: list[Fit]) -> Shown | None:
+    """Metal and opening of holes in rings; None where too few agree, or both are of one colour."""
     if len(ringed) < _FEWEST:
-        return Shown(None, np.empty((0, 3)), beside)
+        return None
     # The widest rings show their metal unmixed.
-    widest = sorted(ringed, key=lambda fit: fit.disc.radius - (fit.ring or 0.0))[
-        : max(_FEWEST, len(ringed) // 3)
-    ]
-    metal = np.median([fit.around for fit in widest], axis=0)
+    widest = sorted(ringed, key=_inwards)[: max(_FEWEST, len(ringed) // 3)]
+    metal = _commonest([fit.around for fit in widest])
+    assert metal is not None
     of_metal = [
         fit.inside
         for fit in ringed
-        if np.linalg.norm(fit.around - metal) < 2 * _ALIKE and np.linalg.norm(fit.inside - metal) > _ALIKE
+        if np.linalg.norm(fit.around - metal) < 2 * _ALIKE and np.linalg.norm(fit.inside - metal) > _APART
     ]
-    if len(of_metal) < _FEWEST:
-        return Shown(metal, np.empty((0, 3)), beside)
+    opening = _commonest(of_metal)
+    if opening is None:
+        return None
     inside = np.array(of_metal)
-    middle = np.median(inside, axis=0)
-    agreed = np.linalg.norm(inside - middle, axis=1) < 0.75 * _ALIKE + 0.1 * np.linalg.norm(middle)
-    return Shown(metal, inside[agreed] if agreed.sum() >= _FEWEST else np.empty((0, 3)), beside)
+    agreed = np.linalg.norm(inside - opening, axis=1) < 0.75 * _ALIKE + 0.1 * np.linalg.norm(opening)
+    if agreed.sum() < _FEWEST:
+        return None
+    return Shown(metal, np.asarray(np.median(inside[agreed], axis=0)), True)
+
+
+def _inwards(fit: Fit) -> float:
+    return fit.disc.radius - (fit.ring or 0.0)
 
 
 def _no_pads(ringed: list[Fit]) -> list[Fit]:
@@ -137,10 +126,13 @@ def _no_pads(ringed: list[Fit]) -> list[Fit]:
 
 
 def _in_metal(fit: Fit) -> bool:
-    """Whether something lies around the hole that is neither what is in it nor what lies beyond."""
+    """Whether a ring lies around the hole that is no blur between what is in it and what lies beyond."""
     inner, outer = np.linalg.norm(fit.around - fit.inside), np.linalg.norm(fit.around - fit.beyond)
-    across = np.linalg.norm(fit.inside - fit.beyond)
-    return bool(fit.ring is not None and inner > 25 and outer > 25 and across > 0.4 * min(inner, outer))
+    across = float(np.linalg.norm(fit.inside - fit.beyond))
+    if fit.ring is None or inner < _APART or outer < _APART or across < 0.4 * min(inner, outer):
+        return False
+    blurred = _off_segment(fit.around, fit.inside, fit.beyond) < max(_APART, 0.12 * across)
+    return not blurred or fit.ring - fit.disc.radius > _FLAT
 
 
 def _off_segment(colour: Floats, a: Floats, b: Floats) -> float:

@@ -27,6 +27,11 @@ _RING_LEAST = 1.2
 """A ring narrower than this, pixels, is none."""
 _SHARED = 2.0
 """Neighbouring pixels share their noise after resampling: about four pixels for one."""
+_COLOUR_SHARED = 4.0
+"""Pixels that share their colour: JPEG keeps one of 2 x 2."""
+_PALE, _COLOURED = 18.0, 2.5
+"""A rim that differs by fewer grey levels is seen by its colour alone, and lies off by so many times more
+than noise says: JPEG's colour is no Gaussian blur (tests/bench/board_holes.py)."""
 _SECTORS = 24
 _OFF = 0.25
 """Share of the step at the rim by which pixels of one direction may be off."""
@@ -311,7 +316,8 @@ def _spreads(batch: Batch, state: dict[str, Floats]) -> Floats:
 def _weights(batch: Batch, state: dict[str, Floats]) -> Floats:
     squares = _spreads(batch, state)[:, None] ** 2 + state["edges"] ** 2
     biweight = np.maximum(1 - state["residual"] ** 2 / (4.7**2 * squares), 0.0) ** 2
-    return np.asarray(biweight * batch.used[..., None] / squares)
+    independent = np.where(np.arange(squares.shape[2]) > 0, 1 / _COLOUR_SHARED, 1.0)
+    return np.asarray(biweight * batch.used[..., None] * independent / squares)
 
 
 def _told(batch: Batch, shape: Floats, state: dict[str, Floats], weights: Floats) -> Fitted:
@@ -327,13 +333,18 @@ def _told(batch: Batch, shape: Floats, state: dict[str, Floats], weights: Floats
     if batch.free:
         blurs = np.column_stack([shape[:, -2]] + [shape[:, -1]] * (blurs.shape[1] - 1))
         shape = shape[:, :-2]
+    misfit = off.sum(axis=(1, 2)) / _SHARED**2
+    expected = batch.used.sum(axis=1) * off.shape[2] / _SHARED**2
+    deviations *= np.maximum(misfit / np.maximum(expected, 1.0), 1.0)[:, None]
+    faces = levels[:, 0, : 2 + _ringed(batch)]
+    deviations *= np.where(np.ptp(faces, axis=1) < _PALE, _COLOURED, 1.0)[:, None]
     return Fitted(
         shape,
         blurs,
         np.column_stack([deviations[:, :2].max(axis=1), deviations[:, 2]]),
         np.linalg.norm(levels[:, :, 0] - levels[:, :, 1], axis=1),
         np.linalg.norm(spreads, axis=1),
-        off.sum(axis=(1, 2)) / _SHARED**2,
+        misfit,
         spreads,
         levels,
         _cover(batch, state, shape),
