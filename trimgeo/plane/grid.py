@@ -31,16 +31,15 @@ SAFEST = 5
 SLIDES = 3
 """Places tried on a free side to either side of where a cut ends."""
 
-TOLERANCES = (1e-8, 1e-6, 4e-5, JUDGED)
-"""Outlines come as exact as their makers are (mm): the least of these that one keeps to is kept to."""
+EXACT = 1e-8
+"""Cuts may pass over either border by this much (mm): above rounding, far below all else."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Room:
-    """Where cuts may run: ``kept`` shrunk and ``allowed`` grown by what the outline is exact to."""
+    """What is to be held, and where cuts may run: both relaxed by as much as the outline is inexact."""
 
     kept: Polygon | MultiPolygon
-    allowed: Polygon
     between: Polygon | MultiPolygon
 
 
@@ -52,12 +51,13 @@ def rounded_to(
     ``free`` has one flag a side of ``allowed``, side k from corner k to k + 1 of its exterior.  Corners
     between two cuts go to points whose x and y are multiples; an end of a cut on a free side slides along it
     to where its distance from the side's first corner is one, or to the side's last corner; corners of free
-    sides stay.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline`` does, has no more
-    cuts and no inside corner that was none.  Of all choices the one is taken for which the area and the
-    prices of the corners left off the grid are least together.  A corner's price is ``step`` times half the
-    length of the cuts beside it: together the area that all cuts would take if moved out by ``step``, so
-    that rounding never costs more than that; where the outline left room it may gain.  Counter-clockwise,
-    from the leftmost lowest corner.
+    sides stay.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline`` does (which is
+    given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was none.
+
+    Of all choices the one is taken for which the area and the prices of the corners left off the grid are
+    least together.  A corner's price is ``step`` times half the length of the cuts beside it: together the
+    area that all cuts would take if moved out by ``step``, so that rounding never costs more than that;
+    where the outline left room it may gain.  Counter-clockwise, from the leftmost lowest corner.
 
     >>> part, board = shapely.box(0, 0, 3.73, 2.64), shapely.box(0, 0, 9, 4)
     >>> rounded = rounded_to(part, part, board, np.ones(4, dtype=bool), 0.5)
@@ -87,15 +87,21 @@ def rounded_to(
 
 
 def _room(outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon) -> _Room | None:
-    """The room for cuts, to the least tolerance that the outline itself keeps to; None where it does not."""
-    for within in TOLERANCES:
-        inner = shapely.buffer(kept, -within, join_style="mitre")
-        outer = shapely.buffer(Polygon(allowed.exterior), within, join_style="mitre")
-        if outline.is_valid and shapely.covers(outline, inner) and shapely.covers(outer, outline):
-            between = shapely.difference(outer, inner)
-            shapely.prepare(between)
-            return _Room(inner, outer, between)
-    return None
+    """The room for cuts, as exact as the outline; None where that passes over a border by `JUDGED`."""
+    border = Polygon(allowed.exterior)
+    within = EXACT + max(_passed(kept, outline), _passed(outline, border)) if outline.is_valid else np.inf
+    if within > JUDGED:
+        return None
+    inner = shapely.buffer(kept, -within, join_style="mitre")
+    between = shapely.difference(shapely.buffer(border, within, join_style="mitre"), inner)
+    shapely.prepare(between)
+    return _Room(inner, between)
+
+
+def _passed(area: Polygon | MultiPolygon, border: Polygon) -> float:
+    """How far an area reaches out of another, mm."""
+    out = shapely.points(shapely.get_coordinates(shapely.difference(area, border)))
+    return float(np.max(shapely.distance(out, border), initial=0.0))
 
 
 def _choices(
