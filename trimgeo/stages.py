@@ -9,6 +9,7 @@ from itertools import chain
 from pathlib import Path
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo import seen
 from trimgeo.cutting import outline
@@ -17,17 +18,18 @@ from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
 from trimgeo.cutting.holding import fits, holding
+from trimgeo.cutting.kept import kept
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import Building, Wish, building, built
 from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
 from trimgeo.cutting.setout import set_out
-from trimgeo.errors import JobError, quoted
+from trimgeo.errors import JobError, NoOutlineError, quoted
 from trimgeo.jobfile import entries, need, need_case, need_to_cut
 from trimgeo.model.board import Board, Ring, View
 from trimgeo.model.job import CutCount, Job, OutlineTable
-from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade
+from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
@@ -264,3 +266,23 @@ def suggestions(board: Board, name: str) -> tuple[View, tuple[Proposal, ...]]:
     """
     (view,) = chosen_views(board, name)
     return view, seen.suggested(board.job, view, board.edge)
+
+
+def weighed(board: Board) -> Weighed:
+    """The trade and the outline that the job asks for, or why there is none; raises nothing for that."""
+    found: Trade | None = None
+    try:
+        found = trade(board)
+        return Weighed(board.job.variant, found, chosen_outline(board, None))
+    except NoOutlineError as refused:
+        return Weighed(board.job.variant, found, None, str(refused))
+
+
+def grown_keepouts(board: Board) -> tuple[BaseGeometry, ...]:
+    """What each keep-out that must stay takes with all that is kept clear around it, on the board.
+
+    Raises `trimgeo.NoOutlineError` where nothing is to be kept.
+    """
+    wander, sanding = need(board.job, "cutter").wander, need(board.job, "finish").sanding
+    held = kept(board.keepouts, board.edge.polygon, wander, sanding, board.job.placing)
+    return tuple(held.grown(0.0))

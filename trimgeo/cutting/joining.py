@@ -15,7 +15,7 @@ from trimgeo.cutting.refusals import too_narrow
 from trimgeo.cutting.room import HAIR, POLYGON, Ground, free_sides
 from trimgeo.model.board import Case
 from trimgeo.plane.annulus import Annulus, NoRoomError, annulus
-from trimgeo.plane.bridges import NoBridgeError, bridged
+from trimgeo.plane.bridges import NoBridgeError, bridged, bridges
 from trimgeo.plane.coarser import coarser
 from trimgeo.plane.fewest import Fewest, fewest_in
 
@@ -85,7 +85,10 @@ def _bridged(base: Ground, case: Case | None, neck: float) -> Polygon:
     if len(base.pieces) == 1:
         return Polygon(base.pieces[0])
     pieces = shapely.multipolygons(base.pieces)
+    wide = shapely.union_all([coarser(each, base.allowed, STANDS_OUT, POCKET) for each in base.pieces])
     try:
+        with suppress(NoBridgeError):  # quicker among few corners; what these close may stay open
+            pieces = shapely.union_all([pieces, *bridges(wide, base.allowed, neck - 3 * HAIR)])
         return bridged(pieces, base.allowed, neck - 3 * HAIR)
     except NoBridgeError as error:
         passes, fails, point = 0.0, neck, error.point

@@ -291,6 +291,19 @@ class Trade:
     proved: int | None = None
 
 
+@dataclass(frozen=True)
+class Weighed:
+    """A board's trade and the choice that its job asks for; ``variant`` None stands for all together.
+
+    ``refused`` says why there is no such choice; ``trade`` is None where there is no outline at all.
+    """
+
+    variant: str | None
+    trade: Trade | None
+    chosen: Choice | None
+    refused: str | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class Proof:
     """What proves that no outline has less than ``proved`` new cuts, all in the board frame.

@@ -30,15 +30,30 @@ def bridged(pieces: BaseGeometry, allowed: Polygon, neck: float) -> Polygon:
     12.0
     """
     filled = shapely.union_all([Polygon(each.exterior) for each in _parts(pieces)])
+    joined = shapely.union_all([filled, *bridges(filled, allowed, neck)])
+    return Polygon(_parts(joined)[0].exterior)
+
+
+def bridges(pieces: BaseGeometry, allowed: Polygon, neck: float) -> list[BaseGeometry]:
+    """The bridges alone of `bridged`.
+
+    >>> two = shapely.union_all([shapely.box(0, 0, 2, 2), shapely.box(6, 0, 8, 2)])
+    >>> [bridge.area for bridge in bridges(two, shapely.box(-1, -1, 9, 3), 1.0)]
+    [6.0]
+    """
+    found: list[BaseGeometry] = []
+    filled = pieces
+    middle = shapely.buffer(allowed, -neck / 2, join_style="mitre")
     while len(parts := _parts(filled)) > 1:
-        way = _shortest(parts, allowed, neck)
-        bridge = shapely.buffer(way, neck / 2, cap_style="square", join_style="mitre")
-        joined = shapely.union(filled, shapely.intersection(bridge, allowed))
+        way = _shortest(parts, allowed, middle, neck)
+        wide = shapely.buffer(way, neck / 2, cap_style="square", join_style="mitre")
+        found.append(shapely.intersection(wide, allowed))
+        joined = shapely.union(filled, found[-1])
         joined = shapely.union_all([Polygon(each.exterior) for each in _parts(joined)])
         if len(_parts(joined)) >= len(parts):
             raise NoBridgeError(shapely.get_coordinates(shapely.centroid(way))[0])
         filled = joined
-    return Polygon(_parts(filled)[0].exterior)
+    return found
 
 
 def _parts(shape: BaseGeometry) -> NDArray[np.object_]:
@@ -46,11 +61,10 @@ def _parts(shape: BaseGeometry) -> NDArray[np.object_]:
     return np.asarray(parts[shapely.get_type_id(parts) == 3])
 
 
-def _shortest(parts: NDArray[np.object_], allowed: Polygon, neck: float) -> LineString:
+def _shortest(parts: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry, neck: float) -> LineString:
     """The shortest middle line of a bridge between two pieces; it ends half its width within them."""
     within = shapely.buffer(parts, -neck / 2, join_style="mitre")
     ends = np.where(shapely.is_empty(within), parts, within)
-    middle = shapely.buffer(allowed, -neck / 2, join_style="mitre")
     i, j = np.triu_indices(len(parts), 1)
     lines = shapely.shortest_line(ends[i], ends[j])
     free = shapely.buffer(shapely.union_all([middle, *parts]), 1e-9)

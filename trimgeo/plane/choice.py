@@ -14,6 +14,9 @@ NEAREST = 2000
 MOST_LINES = 600
 """Lines of one search at most: across each place those that are free for longest."""
 
+PLACES = 160
+"""Kept corners at most whose ways to the border are looked at for this."""
+
 SAME = 1e-9
 """Lines through one corner whose directions differ by less (radians) are one."""
 
@@ -25,11 +28,12 @@ def fixed_lines(room: Annulus) -> CutLines:
 
 
 def thinned(room: Annulus, lines: CutLines) -> CutLines:
-    """At most `MOST_LINES` lines: across the way to the border from each kept corner the longest ones."""
+    """At most `MOST_LINES` lines: across the ways to the border from kept corners the longest ones."""
     if len(lines) <= MOST_LINES:
         return lines
     lines = lines[np.argsort(lines.start - lines.end, kind="stable")]
-    ways = shapely.shortest_line(shapely.points(room.kept), shapely.LinearRing(room.allowed))
+    corners = room.kept[:: -(-len(room.kept) // PLACES)]
+    ways = shapely.shortest_line(shapely.points(corners), shapely.LinearRing(room.allowed))
     tips = np.swapaxes(shapely.get_coordinates(ways).reshape(-1, 2, 2), 0, 1)
     off = tips[:, None] - lines.anchor[:, None]
     beside = lines.along[:, None, 0] * off[..., 1] - lines.along[:, None, 1] * off[..., 0]

@@ -18,7 +18,7 @@ from trimgeo.plane.joins import Border, border
 from trimgeo.plane.kgon import smallest_outlines
 from trimgeo.plane.polish import begun, polished
 from trimgeo.plane.rounds import Steps, cheapest_rounds
-from trimgeo.plane.tracks import surroundings
+from trimgeo.plane.tracks import cross, surroundings
 from trimgeo.plane.ways import cuts_along, is_sound, outlined, steps_between
 
 TURN_STEP = np.radians(6.0)
@@ -66,13 +66,13 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     found = _convex(search, most) if _is_convex(room) else {}
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
     lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
-    if not whole:
+    if not whole and few.count:
         _keep_smaller(found, _searched(search, lines, quick))
     if few.count and inside_corners:
         _keep_smaller(found, {few.count: given})
     best = given.area if few.count == 0 else np.inf
     for cuts in range(quick, max(most, quick) + 1):
-        if cuts == quick + 1 and not whole:
+        if cuts == (quick + 1 if few.count else 1) and not whole:
             _keep_smaller(found, _searched(search, lines, most))
         if cuts in found and found[cuts].area < best * (1 - WORTH):
             best = found[cuts].area
@@ -136,7 +136,7 @@ def _tried(
 ) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
     """One search: its lines, the best of each number of cuts, and pairs of steps that lead to a crossing."""
     room = search.room
-    rounds = cheapest_rounds(steps, lines.place, max(wanted), SPARE)
+    rounds = cheapest_rounds(_from_kept(room, lines, steps), lines.place, max(wanted), SPARE)
     numbers = [np.array(each.lines) for cuts in wanted for each in rounds[cuts - 1]]
     if not numbers:
         return lines[:0], {}, []
@@ -156,6 +156,14 @@ def _tried(
     kept = outlines.lines
     heading = headed(room.kept, kept.place, kept.along)
     return replace(kept, heading=heading), best, tangled
+
+
+def _from_kept(room: Annulus, lines: CutLines, steps: Steps) -> Steps:
+    """The same steps with areas counted from the kept ring on, and not from the origin."""
+    sweep = cross(room.kept, np.roll(room.kept, -1, axis=0))
+    swept = np.concatenate([[0.0], np.cumsum(sweep)])
+    start, end = swept[lines.place[steps.source]], swept[lines.place[steps.target]]
+    return replace(steps, area=steps.area - (end - start) - swept[-1] * steps.turns)
 
 
 def _crossing_steps(numbers: Indices, way: CutLines, turns: Indices, edge: Border) -> list[tuple[Step, Step]]:
