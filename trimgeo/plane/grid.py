@@ -89,11 +89,13 @@ def rounded_to(
 def _room(outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon) -> _Room | None:
     """The room for cuts, as exact as the outline; None where that passes over a border by `JUDGED`."""
     border = Polygon(allowed.exterior)
-    within = EXACT + max(_passed(kept, outline), _passed(outline, border)) if outline.is_valid else np.inf
-    if within > JUDGED:
+    if not outline.is_valid:
         return None
-    inner = shapely.buffer(kept, -within, join_style="mitre")
-    between = shapely.difference(shapely.buffer(border, within, join_style="mitre"), inner)
+    over, out = EXACT + _passed(kept, outline), EXACT + _passed(outline, border)
+    if max(over, out) > JUDGED:
+        return None
+    inner = shapely.buffer(kept, -over, join_style="mitre")
+    between = shapely.difference(shapely.buffer(border, out, join_style="mitre"), inner)
     shapely.prepare(between)
     return _Room(inner, between)
 
