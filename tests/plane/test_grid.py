@@ -157,6 +157,26 @@ def test_corners_that_come_to_one_point_are_one_and_save_a_cut():
     assert rounded.covers(outline)
 
 
+@pytest.mark.parametrize("x", np.linspace(10, 11, 8))
+def test_no_cut_comes_out_shorter_than_asked_unless_it_was_shorter(x):
+    # a corner cut off by 1.3 mm, on a grid of 0.5 mm
+    outline = Polygon([(0, 0), (x + 0.9, 0), (x + 0.9, 10.2), (x, 11.1), (0, 11.1)])
+    free, kerf = ALL_FREE, 1.2
+    kept = outline.buffer(-0.001, join_style="mitre")
+    lengths = []
+    for shortest in (0.0, kerf):
+        rounded = rounded_to(outline, kept, BOARD, free, 0.5, shortest=shortest)
+        at = corners_of(rounded)
+        lengths.append(np.hypot(*(np.roll(at, -1, axis=0) - at).T).min())
+        assert rounded.covers(kept)
+    assert lengths[1] >= kerf
+    small = Polygon([(0, 0), (x + 0.4, 0), (x + 0.4, 10.7), (x, 11.1), (0, 11.1)])
+    at = corners_of(
+        rounded_to(small, small.buffer(-0.001, join_style="mitre"), BOARD, free, 0.5, shortest=kerf)
+    )
+    assert np.hypot(*(np.roll(at, -1, axis=0) - at).T).min() >= 0.4 * np.sqrt(2) - 1e-9
+
+
 @pytest.mark.parametrize("allow", [0.0, 2e-5])
 def test_an_outline_is_rounded_as_exactly_as_it_was_built(allow):
     """Outlines of fewest cuts may pass over what is kept by 0.02 µm; exact ones stay exact."""

@@ -44,7 +44,12 @@ class _Room:
 
 
 def rounded_to(
-    outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon, free: NDArray[np.bool_], step: float
+    outline: Polygon,
+    kept: Polygon | MultiPolygon,
+    allowed: Polygon,
+    free: NDArray[np.bool_],
+    step: float,
+    shortest: float = 0.0,
 ) -> Polygon:
     """The outline with its corners on multiples of ``step`` mm, where that costs less than it is worth.
 
@@ -52,7 +57,8 @@ def rounded_to(
     between two cuts go to points whose x and y are multiples; an end of a cut on a free side slides along it
     to where its distance from the side's first corner is one, or to the side's last corner; corners of free
     sides stay.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline`` does (which is
-    given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was none.
+    given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was none; no cut
+    comes out shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
 
     Of all choices the one is taken for which the area and the prices of the corners left off the grid are
     least together.  A corner's price is ``step`` times half the length of the cuts beside it: together the
@@ -75,7 +81,7 @@ def rounded_to(
     while any(len(each.places) > 1 for each in choices):
         walk = _walk(choices)
         some = _walked(choices, corners, walk)
-        useful, joined = _of_use(some, _joined(some, on[walk], room))
+        useful, joined = _of_use(some, _joined(some, on[walk], room, shortest))
         chosen = cheapest_places(useful, joined)
         placed = corners.copy()
         placed[walk] = [each.places[i] for each, i in zip(useful, chosen, strict=True)]
@@ -180,7 +186,7 @@ def _walked(choices: list[Corner], corners: Floats, walk: Indices) -> list[Corne
     ]
 
 
-def _joined(choices: list[Corner], on: Indices, room: _Room) -> list[Flags]:
+def _joined(choices: list[Corner], on: Indices, room: _Room, shortest: float) -> list[Flags]:
     """Between which places of each two neighbours a side may run: tested all at once."""
     pairs = list(zip(choices, [*choices[1:], choices[0]], strict=True))
     joined = [np.ones((len(a.places), len(b.places)), dtype=bool) for a, b in pairs]
@@ -193,12 +199,15 @@ def _joined(choices: list[Corner], on: Indices, room: _Room) -> list[Flags]:
             for a, b in (pairs[k] for k in asked)
         ]
     )
-    point = np.all(ends[:, 0] == ends[:, 1], axis=1)
-    clear = np.ones(len(ends), dtype=bool)
+    long = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    firsts = np.cumsum([0, *(joined[k].size for k in asked)])
+    own = np.repeat(long[firsts[:-1]], np.diff(firsts))  # the first place of each corner is its own
+    point = long == 0  # both corners come to one
+    clear = point.copy()
     clear[~point] = shapely.covers(room.between, shapely.linestrings(ends[~point]))
-    parts = np.split(clear, np.cumsum([joined[k].size for k in asked])[:-1])
-    for k, part in zip(asked, parts, strict=True):
-        joined[k] = part.reshape(joined[k].shape)
+    clear &= point | (long >= np.minimum(own, shortest) - HAIR)
+    for k, first in zip(asked, firsts, strict=False):
+        joined[k] = clear[first : first + joined[k].size].reshape(joined[k].shape)
         joined[k][0, 0] = True
     return joined
 
