@@ -157,24 +157,25 @@ def test_corners_that_come_to_one_point_are_one_and_save_a_cut():
     assert rounded.covers(outline)
 
 
-@pytest.mark.parametrize("x", np.linspace(10, 11, 8))
-def test_no_cut_comes_out_shorter_than_asked_unless_it_was_shorter(x):
-    # a corner cut off by 1.3 mm, on a grid of 0.5 mm
-    outline = Polygon([(0, 0), (x + 0.9, 0), (x + 0.9, 10.2), (x, 11.1), (0, 11.1)])
-    free, kerf = ALL_FREE, 1.2
-    kept = outline.buffer(-0.001, join_style="mitre")
-    lengths = []
-    for shortest in (0.0, kerf):
-        rounded = rounded_to(outline, kept, BOARD, free, 0.5, shortest=shortest)
-        at = corners_of(rounded)
-        lengths.append(np.hypot(*(np.roll(at, -1, axis=0) - at).T).min())
-        assert rounded.covers(kept)
-    assert lengths[1] >= kerf
-    small = Polygon([(0, 0), (x + 0.4, 0), (x + 0.4, 10.7), (x, 11.1), (0, 11.1)])
-    at = corners_of(
-        rounded_to(small, small.buffer(-0.001, join_style="mitre"), BOARD, free, 0.5, shortest=kerf)
-    )
-    assert np.hypot(*(np.roll(at, -1, axis=0) - at).T).min() >= 0.4 * np.sqrt(2) - 1e-9
+def chamfered(x, across):
+    """An L whose inside corner is cut off: rounding outwards makes that cut shorter."""
+    corner = [(x + across, 8.2), (x, 8.2 + across)]
+    return Polygon([(0, 0), (25.3, 0), (25.3, 8.2), *corner, (x, 20.3), (0, 20.3)])
+
+
+def test_no_cut_comes_out_shorter_than_asked_unless_it_was_shorter():
+    kerf, shortened = 1.2, 0
+    for x in np.linspace(10, 11, 12):
+        for across in (0.9, 0.5):
+            outline = chamfered(x, across)
+            least = min(kerf, across * np.sqrt(2))
+            kept = outline.buffer(-0.001, join_style="mitre")
+            for shortest in (0.0, kerf):
+                at = corners_of(rounded_to(outline, kept, BOARD, ALL_FREE, 0.5, shortest=shortest))
+                short = np.hypot(*(np.roll(at, -1, axis=0) - at).T).min() < least - 1e-6
+                assert not (short and shortest)
+                shortened += bool(short)
+    assert shortened > 0  # where nothing was asked
 
 
 @pytest.mark.parametrize("allow", [0.0, 2e-5])
