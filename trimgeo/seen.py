@@ -19,7 +19,7 @@ from trimgeo.jobfile.clearances import required
 from trimgeo.jobfile.outlines import on_board
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.words import place
-from trimgeo.model.board import Circle, DrawnLine, EdgeSeen, Hole, Keepout, Picture, Ring, View
+from trimgeo.model.board import CardLying, Circle, DrawnLine, EdgeSeen, Hole, Keepout, Picture, Ring, View
 from trimgeo.model.job import CopperTable, Job
 from trimgeo.model.proposal import Proposal
 from trimgeo.tables import EDGE_TOLERANCE
@@ -40,12 +40,21 @@ _COMPARE_LINE: Final = "the outline was found in its picture: look at it on the 
 
 
 def edge_seen(
-    thickness: float, picture: Picture, eye: tuple[float, float, float] | None, where: str
+    thickness: float,
+    picture: Picture,
+    eye: tuple[float, float, float] | None,
+    where: str,
+    card: CardLying | None = None,
 ) -> EdgeSeen:
-    """The board's edge in a true-scale picture; raises `trimgeo.JobError` where none can be told."""
-    from trimgeo.vision.edge import find_edge
+    """The board's edge in a true-scale picture; raises `trimgeo.JobError` where none can be told.
 
-    found = find_edge(picture, thickness, eye, where=where)
+    ``card`` is the reference card below the board, whose print is no part of it.
+    """
+    from trimgeo.vision.edge import find_edge
+    from trimgeo.vision.ground_card import print_of
+
+    printed = None if card is None else print_of(card)
+    found = find_edge(picture, thickness, eye, where=where, printed=printed)
     holes = tuple(Circle(hole.at, hole.diameter / 2) for hole in found.holes)
     return EdgeSeen(found.ring, found.uncertainty, holes, (*found.warnings, _COMPARE_EDGE))
 

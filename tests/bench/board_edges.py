@@ -18,6 +18,7 @@ import shapely
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture
 from trimgeo.vision.edge import find_outline
+from trimgeo.vision.ground_print import Print
 
 BOUND = 0.2
 COVERAGE = 2.45  # of a standard uncertainty in one direction, 95 % in two (chi-square table)
@@ -60,6 +61,19 @@ def scene(boards, seed):
     )
 
 
+def printed(boards, drawn, pixels, origin):
+    """What a view by card knows of the print below the board: each of its corners to some 0.03 mm."""
+    if drawn.background != "card":
+        return None
+    rng = np.random.default_rng(5000 + drawn.seed)
+    black = boards.printed_black(drawn, pixels.shape[:2], origin)
+    turned = np.array([[1, 0], [0, 1]]) + rng.normal(0, 2e-4, (2, 2))
+    rows, columns = pixels.shape[:2]
+    rim = np.array([[-1, -1], [columns, -1], [columns, rows], [-1, rows]])
+    rim = (rim - origin) * (1 / drawn.per_mm, -1 / drawn.per_mm)
+    return Print(black @ turned + rng.normal(0, 0.03, 2), rim, rim)
+
+
 def main() -> int:
     """Print boards off by more than is stated, and the figures; 1 where fewer than 95 % keep the bound."""
     cv2.setNumThreads(1)
@@ -73,7 +87,9 @@ def main() -> int:
         began = time.process_time()
         said, odd = "", 0
         try:
-            ring, pieces, _ = find_outline(seen, drawn.thickness, drawn.eye, str(seed))
+            ring, pieces, _ = find_outline(
+                seen, drawn.thickness, drawn.eye, str(seed), printed(boards, drawn, pixels, origin)
+            )
             found, stated, odd = ring.polygon, COVERAGE * pieces.spread, len(pieces.odd)
             dense = [shapely.segmentize(shape.exterior, 0.05) for shape in (found, drawn.board)]
             error = shapely.hausdorff_distance(*dense)

@@ -5,6 +5,7 @@ board's cross sections from the far face up, each where similar triangles put it
 noise, uneven light and JPEG.  Truth is the polygon and the circles that were drawn.
 """
 
+import itertools
 import math
 from dataclasses import dataclass, field
 
@@ -210,7 +211,13 @@ def _background(scene, rng, columns, rows, origin):
 
 def _chessboard(canvas, scene, rng, origin):
     """Squares of 10 mm with codes in the white ones, three deep around an open middle."""
-    rows, columns = canvas.shape[:2]
+    for box, black in _squares(scene, rng, canvas.shape[:2]):
+        paint(canvas, shapely.box(*box), (36, 36, 36) if black else (232, 232, 232))
+
+
+def _squares(scene, rng, shape):
+    """What a chessboard is painted of, in order: (left, top, right, bottom) in pixels, and whether black."""
+    rows, columns = shape
     per_mm = scene.per_mm
     skew = rng.uniform(-4, 4, 2)
     across, down = int(columns / per_mm / 10) + 2, int(rows / per_mm / 10) + 2
@@ -221,16 +228,39 @@ def _chessboard(canvas, scene, rng, origin):
             x, y = (10 * i - 6 + skew[0]) * per_mm, (10 * j - 6 + skew[1]) * per_mm
             size = 10 * per_mm
             if (i + j) % 2:
-                paint(canvas, shapely.box(x, y, x + size, y + size), (36, 36, 36))
+                yield (x, y, x + size, y + size), True
                 continue
             inset = 1.5 * per_mm
             cell = (size - 2 * inset) / 6
-            paint(canvas, shapely.box(x + inset, y + inset, x + size - inset, y + size - inset), (36, 36, 36))
+            yield (x + inset, y + inset, x + size - inset, y + size - inset), True
             for a in range(1, 5):
                 for b in range(1, 5):
                     if rng.random() < 0.5:
                         u, v = x + inset + a * cell, y + inset + b * cell
-                        paint(canvas, shapely.box(u, v, u + cell, v + cell), (232, 232, 232))
+                        yield (u, v, u + cell, v + cell), False
+
+
+def printed_black(scene, shape, origin):
+    """Black areas, (n, 4, 2) mm, of the chessboard in a picture of (rows, columns) and of this origin."""
+    black = []
+    for (left, top, right, low), is_black in _squares(scene, np.random.default_rng(scene.seed), shape):
+        if not is_black:
+            white = shapely.box(left, top, right, low)
+            black[-1] = black[-1].difference(white)
+        else:
+            black.append(shapely.box(left, top, right, low))
+    boxes = [ring for area in black for ring in _in_boxes(area)]
+    return (np.array(boxes) - origin) * (1 / scene.per_mm, -1 / scene.per_mm)
+
+
+def _in_boxes(area):
+    """An area of straight and square sides cut into boxes at its corners, each (4, 2)."""
+    x = np.unique(np.round(shapely.get_coordinates(area)[:, 0], 6))
+    y = np.unique(np.round(shapely.get_coordinates(area)[:, 1], 6))
+    for left, right in itertools.pairwise(x):
+        for top, low in itertools.pairwise(y):
+            if shapely.contains_xy(area, (left + right) / 2, (top + low) / 2):
+                yield [(left, top), (right, top), (right, low), (left, low)]
 
 
 def _shadow(canvas, scene, seen):

@@ -75,7 +75,8 @@ class EdgeSeen:
 class CardSeen:
     """What a picture shows of the reference card: corners and what the fit leaves of each, pixels, (n, 2).
 
-    ``markers`` is the number of codes read, ``focal`` the focal length in pixels.
+    ``markers`` is the number of codes read, ``focal`` the focal length in pixels, ``ids`` (n,) the corners'
+    numbers on the card.
     """
 
     paper: str
@@ -83,6 +84,19 @@ class CardSeen:
     focal: float
     corners: NDArray[np.float64]
     residuals: NDArray[np.float64]
+    ids: NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class CardLying:
+    """Where the reference card for ``paper`` is seen in a true-scale picture.
+
+    ``ids`` (n,) number the card's corners, ``at`` (n, 2) their places, mm, in the plane of the shown face.
+    """
+
+    paper: str
+    ids: NDArray[np.intp]
+    at: NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -128,7 +128,7 @@ def _told_print(shot: CardShot) -> tuple[str, ...]:
 
 
 def _scaled(corners: Corners, shot: CardShot, fit: CardFit, table: ViewTable) -> Scaled:
-    seen = CardSeen(shot.paper, corners.markers, fit.focal_px, shot.pixels, fit.residuals)
+    seen = CardSeen(shot.paper, corners.markers, fit.focal_px, shot.pixels, fit.residuals, shot.ids)
     width, height = np.array(CARDS[shot.paper].size) * print_scale(shot)
     return Scaled(
         fit.to_card,

@@ -10,7 +10,7 @@ from pathlib import Path
 from shapely import Polygon
 
 from trimgeo.errors import JobError
-from trimgeo.model.board import Circle, EdgeSeen, Picture, Ring, View
+from trimgeo.model.board import CardLying, CardSeen, Circle, EdgeSeen, Picture, Ring, View
 from trimgeo.model.capture import (
     CardScale,
     DpiScale,
@@ -21,6 +21,7 @@ from trimgeo.model.capture import (
     ViewTable,
 )
 from trimgeo.model.job import EdgeView, Job
+from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale import bound
 from trimgeo.scale.by_card import by_cards, card_area
 from trimgeo.scale.by_dpi import by_dpi
@@ -36,8 +37,9 @@ from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
 from trimgeo.tables import COVERAGE_FACTOR
 
-EdgeOf = Callable[[Picture, tuple[float, float, float] | None, str], EdgeSeen]
-"""The board's edge in a true-scale picture, by the camera's place (mm) and the place for messages."""
+EdgeOf = Callable[[Picture, tuple[float, float, float] | None, str, CardLying | None], EdgeSeen]
+"""The board's edge in a true-scale picture, by the camera's place (mm), the place for messages, and the
+card below the board."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +167,8 @@ def _with_edge(scaled: Scaled, reading: _Reading, seeing: Seeing) -> tuple[Scale
         scaled = _placed(scaled, reading)
     before = scaled.to_board
     area = None if sheet is None else moved_ring(Ring(sheet), unplaced, before).polygon
-    found = seeing.edge(picture(reading.source, before, area), before.eye, reading.where)
+    card = None if scaled.card is None else _lying(scaled.card, before)
+    found = seeing.edge(picture(reading.source, before, area), before.eye, reading.where, card)
     scaled = replace(
         scaled,
         note=f"{scaled.note}; the board's edge found in it, to {COVERAGE_FACTOR * found.uncertainty:.2f} mm",
@@ -176,6 +179,11 @@ def _with_edge(scaled: Scaled, reading: _Reading, seeing: Seeing) -> tuple[Scale
     after = scaled.to_board
     holes = tuple(Circle(moved_point(disc.centre, before, after), disc.radius) for disc in found.holes)
     return scaled, moved_ring(found.ring, before, after), holes
+
+
+def _lying(card: CardSeen, to_mm: PlaneMap) -> CardLying:
+    """The card's corners in the plane of the shown face, as the camera sees them there."""
+    return CardLying(card.paper, card.ids, to_mm.to_mm(card.corners))
 
 
 def _view(scaled: Scaled, reading: _Reading, edge: Polygon | None) -> View:

@@ -11,10 +11,19 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.errors import JobError
-from trimgeo.model.board import Circle, Picture, Ring
+from trimgeo.model.board import Circle, Picture, Pixels, Ring
 from trimgeo.plane.arcs import flatten
 from trimgeo.vision.edge_doubt import Doubt, doubt_of
-from trimgeo.vision.edge_ground import LEAST_AREA, board_mask, coarse_ring, evened, evenly, unclear
+from trimgeo.vision.edge_ground import (
+    LEAST_AREA,
+    Ground,
+    board_mask,
+    coarse_ring,
+    evened,
+    evenly,
+    off_ground,
+    unclear,
+)
 from trimgeo.vision.edge_joints import joined
 from trimgeo.vision.edge_measured import as_measured
 from trimgeo.vision.edge_mouths import without_detours
@@ -29,6 +38,7 @@ from trimgeo.vision.edge_profile import (
     weighing,
 )
 from trimgeo.vision.edge_split import split
+from trimgeo.vision.ground_print import Bed, Print, Under, bed_of, under
 from trimgeo.vision.holes import FoundHole, find_holes
 
 Floats = NDArray[np.float64]
@@ -81,12 +91,14 @@ def find_edge(
     thickness: float,
     eye: Eye | None = None,
     where: str = "board edge",
+    printed: Print | None = None,
 ) -> FoundEdge:
     """Find the edge of the face that a picture shows, and its holes.
 
     ``eye`` (mm) is the camera: x, y, height above the shown face; None for a scan.  Face, wall and ground
     are fitted across the edge: where the outward normal n points to the camera's foot, the wall stands out
-    of the face by ``n . (eye_xy - p) t / (eye_z + t)`` (similar triangles).
+    of the face by ``n . (eye_xy - p) t / (eye_z + t)`` (similar triangles).  ``printed`` is what is
+    known to be printed on the ground.
 
     Raises `JobError` where no board can be told from its background or it runs out of the picture.
 
@@ -96,7 +108,7 @@ def find_edge(
     >>> bool(np.allclose(found.ring.polygon.bounds, (5.95, 4.95, 33.95, 24.95), atol=0.05))
     True
     """
-    ring, pieces, background = find_outline(picture, thickness, eye, where)
+    ring, pieces, background = find_outline(picture, thickness, eye, where, printed)
     seen = find_holes(picture, ring.polygon.buffer(-0.3), eye, thickness, background)
     # From aside a pad passes for its hole: only where the ground shows through is it surely one.
     holes = tuple(hole for hole in seen if eye is None or hole.confidence >= _SURE)
@@ -108,13 +120,14 @@ def find_edge(
 
 
 def find_outline(
-    picture: Picture, thickness: float, eye: Eye | None, where: str
+    picture: Picture, thickness: float, eye: Eye | None, where: str, printed: Print | None = None
 ) -> tuple[Ring, Pieces, tuple[float, float, float]]:
     """`find_edge` without the holes: outline, the pieces it is made of, the ground's colour."""
     pixels = np.asarray(picture.pixels, dtype=np.uint8)
     pixels = evened(pixels) if eye is None else pixels
     per_mm = picture.pixels_per_mm
-    mask, scale, lies_on = board_mask(picture, pixels, eye is None, where)
+    bed = None if printed is None else bed_of(picture, pixels, printed)
+    mask, scale, lies_on = board_mask(picture, pixels, eye is None, where, bed)
     mm = (coarse_ring(mask, scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
     ground = lies_on.colours[0]
@@ -129,6 +142,7 @@ def find_outline(
         np.eye(3),
         lies_on.level,
         1.3 / per_mm,
+        under=None if bed is None else _under(bed, pixels, per_mm, lies_on),
     )
     sight, face = _face_ring(sight, mm)
 
@@ -153,6 +167,16 @@ def find_outline(
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
     found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]]))
     return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
+
+
+def _under(bed: Bed, pixels: Pixels, per_mm: float, ground: Ground) -> Under:
+    """The printed ground, and round it what is known of the ground by its colours."""
+    found = under(bed, pixels, per_mm)
+    beyond = bed.within == 0
+    if beyond.any():
+        off = off_ground(pixels[beyond][None].astype(np.float32), ground.colours, ground.shades)
+        found.off[beyond] = np.clip(np.round(off[0]), 0, 255)
+    return found
 
 
 def _face_ring(sight: Sight, outermost: Floats) -> tuple[Sight, Floats]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, nearest, outward
-from trimgeo.vision.edge_profile import Sight, rise
+from trimgeo.vision.edge_profile import Sight, rise, tones_at
 
 Floats = NDArray[np.float64]
 
@@ -167,7 +167,7 @@ def _left(
         for share in _DEPTHS:
             size = sight.eye[2] / (sight.eye[2] + share * sight.thickness)
             shown = np.maximum(shown, _face(sight, foot + (places - foot) / size, pieces, turn, way))
-    ground = (1 - shown)[:, None]
+    ground = ((1 - shown) * tones_at(sight, places, np.zeros_like(places), np.zeros(1))[:, 0])[:, None]
     columns = np.column_stack([face, ground, ground * (places - places.mean(axis=0))])
     if sight.eye is not None and sight.wall is not None:
         colours = colours - np.outer(shown - face, sight.wall @ sight.weigh)

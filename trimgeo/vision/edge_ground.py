@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture, Pixels
+from trimgeo.vision.ground_print import Bed, off_print
 
 Floats = NDArray[np.float64]
 
@@ -86,29 +87,42 @@ def _grid(rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.int
 
 
 def board_mask(
-    picture: Picture, pixels: Pixels, scanned: bool, where: str
+    picture: Picture, pixels: Pixels, scanned: bool, where: str, bed: Bed | None = None
 ) -> tuple[NDArray[np.uint8], float, Ground]:
-    """The board as 1 at a coarse scale, that scale, and the ground."""
+    """The board as 1 at a coarse scale, that scale, and the ground; ``bed`` is what is printed on it."""
     scale = min(1.0, _COARSE / picture.pixels_per_mm)
     small = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
     small = np.asarray(cv2.medianBlur(small, 3), np.uint8)
     centres, shares = _ground_colours(small)
     floor, cut, shades = (_LEAST_EVEN, _CUT_EVEN, _SCAN) if scanned else (_LEAST_LEVEL, _CUT, _PHOTO)
     off = _off_plain_ground(small.astype(np.float32), centres, shades, floor)
+    if bed is not None:
+        within = cv2.resize(bed.within, small.shape[1::-1], None, 0, 0, cv2.INTER_NEAREST)
+        off = np.where(within > 0, off_print(bed, small, picture.pixels_per_mm * scale), off)
     least = _level(off, floor)
+    ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least)
+    return _largest(off, cut, ground, picture.pixels_per_mm * scale, where), scale, ground
+
+
+def _largest(
+    off: NDArray[np.float32], cut: float, ground: Ground, per_mm: float, where: str
+) -> NDArray[np.uint8]:
+    """The largest area, as 1, that is off the ground; raises where there is none, or the rim cuts it."""
+    least = ground.level
     board = off[off > least]
     if len(board) == 0:
         raise unclear(where)
     mask = (off > max(least, min(cut, 0.4 * float(np.median(board))))).astype(np.uint8)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc)
-    mask = np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, disc), np.uint8)
+    # A part of the ground's colour may leave a narrow strip of the board outside itself.
+    mask = np.asarray(cv2.morphologyEx(_filled(closed), cv2.MORPH_OPEN, disc), np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if count < 2:
         raise unclear(where)
     chosen = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     left, top, wide, tall, area = (int(v) for v in stats[chosen])
-    if area / (picture.pixels_per_mm * scale) ** 2 < LEAST_AREA:
+    if area / per_mm**2 < LEAST_AREA:
         raise unclear(where)
     if left <= 1 or top <= 1 or left + wide >= mask.shape[1] - 1 or top + tall >= mask.shape[0] - 1:
         raise JobError(
@@ -116,8 +130,15 @@ def board_mask(
             "the board, or something of its colour, runs out of the picture",
             "photograph the whole board with ground around it, or give the edge's corners as points",
         )
-    ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least)
-    return (labels == chosen).astype(np.uint8), scale, ground
+    return np.asarray(labels == chosen, np.uint8)
+
+
+def _filled(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The mask with what it surrounds."""
+    _, labels = cv2.connectedComponents(1 - mask, connectivity=4)
+    rim = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
+    outside = np.isin(labels, rim) & (mask == 0)
+    return np.asarray(~outside, np.uint8)
 
 
 def _off_plain_ground(

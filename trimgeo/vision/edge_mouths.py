@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trimgeo.vision.edge_ground import off_shades
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
-from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, wall_widths
+from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_widths
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +33,9 @@ _LONGEST = 40.0
 """Length, mm, of one side of a straight way at most."""
 _WALL_SEEN = 3.0
 """Width, pixels, at which a wall's colour shows."""
+_RIM, _FINEST, _LEAST_PRINT = 0.25, 10.0, 0.3
+"""Distance, mm, from its rim at which a detour's area is looked at, in at most so many pixels per mm, and the
+area, mm², of paper and of ink that shows the ground in it."""
 _STEP = 5.0
 """Grey levels, by which colours on both sides of a part's edge differ at least."""
 
@@ -94,19 +97,45 @@ def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
         return 1.0 if off < _LEVEL else float(_edge_on(sight, *way).mean())
     if _share_with_wall(sight, between) > 0.5 or (not same_carrier(a, b) and _bent_one_way([a, *between, b])):
         return 0.0
+    if sight.under is not None and _surely_real(sight, way[0], np.array(detour)):
+        return 0.0
     # Near the detour its own edge is seen: that much of the way says nothing.
     straight = same_carrier(a, b)
     clear = min(_APART, 0.02 * len(way[0])) if straight else _APART
     sides = shapely.LineString([a.ends[1], *detour, b.ends[0]])
     apart = shapely.distance(sides, shapely.points(way[0])) > clear
-    if apart.sum() < (5 if straight else 10) or apart.mean() < (0.25 if straight else 0.5):
+    if apart.sum() < (5 if straight else 10) or apart.mean() < (0.1 if straight else 0.5):
         return 0.0
     places, normals = way[0][apart], way[1][apart]
-    steps = _steps(sight, places, normals)
+    steps, told = _steps(sight, places, normals)
     # Squares of a card end in steps as well; on a scan that was evened no part is of the ground's colour.
-    if sight.eye is None or (not straight and len(sight.grounds) > 1):
+    if sight.eye is None or (sight.under is None and not straight and len(sight.grounds) > 1):
         steps &= _board_within(sight, places, normals)
-    return float((_edge_on(sight, places, normals) | steps).mean())
+    shown = _edge_on(sight, places, normals) | steps
+    told |= shown
+    return float(shown[told].mean()) if told.sum() >= 5 else 0.0
+
+
+def _surely_real(sight: Sight, way: Floats, detour: Floats) -> bool:
+    """Whether what lies between a way and a detour from it shows the ground's print, or no ground."""
+    assert sight.under is not None
+    between = shapely.Polygon(np.vstack([way, detour[::-1]])).buffer(0).buffer(-_RIM)
+    if between.is_empty:
+        return False
+    left, low, right, high = between.bounds
+    step = 1 / min(sight.per_mm, _FINEST)
+    x, y = (each.ravel() for each in np.meshgrid(np.arange(left, right, step), np.arange(low, high, step)))
+    inside = shapely.contains_xy(between, x, y)
+    column, row = np.round(np.column_stack([x, y])[inside] * (sight.per_mm, -sight.per_mm) + sight.origin).T
+    rows, columns = sight.pixels.shape[:2]
+    at = np.clip(row, 0, rows - 1).astype(int), np.clip(column, 0, columns - 1).astype(int)
+    ink, agrees = sight.under.ink[at], sight.under.off[at] < sight.level
+    if len(ink) * step * step < _LEAST_PRINT:
+        return False
+    if agrees.mean() < 0.1:
+        return True
+    areas = [float((agrees & chosen).sum()) * step * step for chosen in (ink < 25, ink > 230)]
+    return bool(min(areas) > _LEAST_PRINT and agrees.mean() > 0.8)
 
 
 def _bent_one_way(pieces: list[Piece]) -> bool:
@@ -250,14 +279,15 @@ def _board_within(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.b
     return np.asarray(np.min(off, axis=0) > sight.level)
 
 
-def _steps(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
-    """Where colours change across places on a line more than they do beside it, (n,)."""
+def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where colours change across places on a line more than beside it, and where that tells, (n,)."""
     walls = wall_widths(sight, places, normals)
     wall = float(walls.mean())
     pixel = 1 / sight.per_mm
     gap = 1.3 * pixel
     at = np.arange(-1.2, wall + 1.2, 0.5 * pixel)
     seen = sampled(sight, places, normals, at)
+    tones = tones_at(sight, places, normals, at)
     width = min(7, 2 * ((len(places) - 1) // 2) + 1)
     seen = np.mean([np.roll(seen, k, axis=0) for k in range(-(width // 2), width // 2 + 1)], axis=0)
 
@@ -266,10 +296,13 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
         outer = seen[:, (at > high + shift) & (at < high + shift + 0.25)].mean(axis=1)
         return np.asarray(np.linalg.norm(outer - inner, axis=1))
 
+    # Where the print changes beside the way, or there is little light to see by, steps say nothing.
+    near = (at > -gap - 0.3) & (at < wall + gap + 0.3)
+    even = np.ptp(tones[:, near], axis=1) < 0.1
     spans = [(-gap, wall + gap)] + ([(-gap, gap)] if wall > 4 * pixel else [])
     shown = np.zeros(len(places), bool)
     for low, high in spans:
         here = change(low, high, 0.0)
         beside = np.maximum(change(-gap, gap, -0.55), change(-gap, gap, wall + 0.55))
         shown |= here > _STEP + 1.5 * beside
-    return shown
+    return shown & even, even

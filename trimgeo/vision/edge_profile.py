@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from trimgeo.model.board import Pixels
 from trimgeo.vision.edge_ground import off_ground, off_shades
+from trimgeo.vision.ground_print import Under
 
 Floats = NDArray[np.float64]
 Shades = NDArray[np.float32]
@@ -43,7 +44,7 @@ class Sight:
     ``origin`` (column, row) of (0, 0) mm; ``grounds`` (k, 3) the ground's colours and ``shades`` how dark and
     bright they get; ``weigh`` (3, 3) takes colours to where light counts less; ``level`` is what the ground
     is off its colours by at most; ``blur`` the standard deviation of a step, mm;
-    ``wall`` the wall's colour, None while unknown.
+    ``wall`` the wall's colour, None while unknown; ``under`` what is printed on the ground, if known.
     """
 
     pixels: Pixels
@@ -57,6 +58,7 @@ class Sight:
     level: float
     blur: float
     wall: Floats | None = None
+    under: Under | None = None
 
 
 def weighing(face: Floats, grounds: Floats) -> Floats:
@@ -79,17 +81,32 @@ def wall_widths(sight: Sight, places: Floats, normals: Floats) -> Floats:
 
 def sampled(sight: Sight, places: Floats, normals: Floats, along: Floats) -> Floats:
     """Colours, (n, m, 3), at distances ``along`` (m,), mm, from places, (n, 2), along their normals."""
+    return _sampled(sight, sight.pixels, places, normals, along)
+
+
+def _sampled(sight: Sight, pixels: Pixels, places: Floats, normals: Floats, along: Floats) -> Floats:
     flip = np.array([1.0, -1.0]) * sight.per_mm
     at, out = places * flip + sight.origin, normals * flip
     x = (at[:, :1] + out[:, :1] * along).astype(np.float32)
     y = (at[:, 1:] + out[:, 1:] * along).astype(np.float32)
     parts = [  # in pieces: cv2.remap's table of positions has a limited height
-        cv2.remap(
-            sight.pixels, x[n : n + 20000], y[n : n + 20000], cv2.INTER_LINEAR, None, cv2.BORDER_REPLICATE
-        )
+        cv2.remap(pixels, x[n : n + 20000], y[n : n + 20000], cv2.INTER_LINEAR, None, cv2.BORDER_REPLICATE)
         for n in range(0, len(x), 20000)
     ]
     return np.vstack(parts).astype(np.float64)
+
+
+def off_sampled(sight: Sight, places: Floats, normals: Floats, along: Floats) -> Floats:
+    """How far, grey levels, (n, m), the picture is off the printed ground; see `sampled`."""
+    assert sight.under is not None
+    return _sampled(sight, sight.under.off, places, normals, along)
+
+
+def tones_at(sight: Sight, places: Floats, normals: Floats, along: Floats) -> Floats:
+    """How bright the ground's print is against its paper, (n, m); 1 where none is known.  See `sampled`."""
+    if sight.under is None:
+        return np.ones((len(places), len(along)))
+    return _sampled(sight, sight.under.tone, places, normals, along) / 255
 
 
 def edge_offsets(sight: Sight, places: Floats, normals: Floats, reach: float) -> tuple[Floats, Floats]:
@@ -119,8 +136,16 @@ def _of_one_width(
     along: Floats = np.arange(-tries - beside, tries + ahead + 1, dtype=np.float64) * step
     colours = sampled(sight, places, normals, along).astype(np.float32)
     at: Floats = np.arange(-beside, ahead + 1, dtype=np.float64) * step
-    gain, variation = _explained(sight, (colours @ sight.weigh).astype(np.float32), at, wall)
-    gain = np.where(_is_shown(sight, colours, at, wall), gain, -np.inf)
+    seen = (colours @ sight.weigh).astype(np.float32)
+    if sight.under is None:
+        gain, variation = _explained(sight, seen, at, wall)
+        shown = _is_shown(sight, colours, at, wall)
+    else:
+        tones = tones_at(sight, places, normals, along).astype(np.float32)
+        gain, variation = _explained_on_print(sight, seen, tones, at, wall)
+        off = off_sampled(sight, places, normals, along).astype(np.float32)
+        shown = _is_off_print(sight, off, at, wall)
+    gain = np.where(shown, gain, -np.inf)
     best = np.argmax(gain, axis=1)
     row = np.arange(len(places))
     inner = np.clip(best, 1, gain.shape[1] - 2)
@@ -160,6 +185,49 @@ def _explained(sight: Sight, seen: Shades, at: Floats, wall: float) -> tuple[Flo
         part = _windows(seen, basis[:, n]) - between @ basis[:, n]
         left -= (part * part).sum(axis=2)
     return np.asarray(variation - left), np.asarray(variation)
+
+
+def _explained_on_print(
+    sight: Sight, seen: Shades, tones: Shades, at: Floats, wall: float
+) -> tuple[Floats, Floats]:
+    """`_explained` where the ground is printed: its step is as bright as its ``tones``, (n, m)."""
+    blur = sight.blur
+    face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
+    middle = 1 - face - ground
+    narrow = wall * sight.per_mm < _WALL_SHOWS
+    known = np.zeros(3) if narrow or sight.wall is None else sight.wall @ sight.weigh
+    if narrow:
+        face, ground = face + middle / 2, ground + middle / 2
+    slope = ground * np.maximum(at - wall, 0) / _BESIDE
+    kernels, powers = [face, ground, slope], [0, 1, 1]
+    if not narrow and sight.wall is None:
+        kernels, powers = [*kernels, middle], [*powers, 0]
+    ones = np.ones(len(at))
+    shaded = [np.ones_like(tones), tones, tones * tones]
+    toned = [seen, seen * tones[..., None]]
+    squares, sums = _windows(seen * seen, ones).sum(axis=2), _windows(seen, ones)
+    variation = squares - (sums * sums).sum(axis=2) / len(at)
+    left = squares + float((middle**2).sum() * (known @ known)) - 2 * _windows(seen, middle) @ known
+    count = len(kernels)
+    normal = np.empty((*left.shape, count, count))
+    right = np.empty((*left.shape, count, 3))
+    for n, (kernel, power) in enumerate(zip(kernels, powers, strict=True)):
+        beside = _windows(shaded[power], kernel * middle)
+        right[..., n, :] = _windows(toned[power], kernel) - beside[..., None] * known
+        for m in range(n, count):
+            normal[..., n, m] = normal[..., m, n] = _windows(shaded[power + powers[m]], kernel * kernels[m])
+    normal += 1e-4 * np.eye(count)
+    left -= (np.linalg.solve(normal, right) * right).sum(axis=(2, 3))
+    return np.asarray(variation - left), np.asarray(variation)
+
+
+def _is_off_print(sight: Sight, off: Shades, at: Floats, wall: float) -> NDArray[np.bool_]:
+    """`_is_shown` where the ground is printed, from how far off that the picture is, (n, m)."""
+    far, near = 1.5 * sight.blur, max(_NEAR, 2 / sight.per_mm)
+    inner, outer = (at < -far) & (at > -far - near), at > wall + far
+    inside, outside = _windows(off, inner / inner.sum()), _windows(off, outer / outer.sum())
+    shown = min(_SHOWN, 0.75 * sight.level)
+    return np.asarray((inside - outside > shown) & (outside < np.minimum(0.6 * inside, sight.level)))
 
 
 def _windows(seen: Shades, weights: Floats) -> Floats:
@@ -242,7 +310,8 @@ def _between(sight: Sight, places: Floats, normals: Floats, walls: Floats) -> Fl
     for n, wall in enumerate(walls):
         at = np.arange(-_BESIDE, wall + _BESIDE, _SAMPLE / sight.per_mm)
         face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
-        columns = np.column_stack([face, 1 - face - ground, ground, ground * (at - wall)])
+        print_on = ground * tones_at(sight, places[[n]], normals[[n]], at)[0]
+        columns = np.column_stack([face, 1 - face - ground, print_on, print_on * (at - wall)])
         colours = sampled(sight, places[[n]], normals[[n]], at)[0]
         found.append(np.linalg.lstsq(columns, colours, rcond=None)[0][1])
     return np.asarray(np.median(found, axis=0))
