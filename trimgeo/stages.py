@@ -123,7 +123,8 @@ def _building(board: Board) -> Building:
     job = board.job
     cutter, finish = need(job, "cutter"), need(job, "finish")
     asked = job.outline or OutlineTable(build="smallest")
-    wish = Wish(board.case, asked.allow_inside_corners, asked.neck, cutter.kerf, asked.round)
+    slot = cutter.kerf + 2 * finish.sanding
+    wish = Wish(board.case, asked.allow_inside_corners, asked.neck, cutter.kerf, slot, asked.round)
     edge = board.edge.polygon
     return building(board.keepouts, edge, cutter.wander, finish.sanding, job.placing, wish)
 

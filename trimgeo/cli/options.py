@@ -42,6 +42,18 @@ variant = click.option("--variant", metavar="NAME", help="The variant to compute
 json = click.option("--json", "as_json", is_flag=True, help="Print the machine-readable result alone.")
 
 
+def _as_drawing(context: click.Context, parameter: click.Parameter, value: str | None) -> Path | None:
+    path = as_path(context, parameter, value)
+    if path is not None and path.suffix.lower() not in (".svg", ".pdf"):
+        raise click.BadParameter(f"found {path.name}: name a file that ends in .svg or .pdf")
+    return path
+
+
+def drawing(option: str, help_line: str) -> Callable[[F], F]:
+    """An option that names a file to draw, SVG or PDF."""
+    return click.option(option, type=click.Path(), callback=_as_drawing, metavar="FILE", help=help_line)
+
+
 def out_file(help_line: str) -> Callable[[F], F]:
     """``--out FILE``, required."""
     return click.option(

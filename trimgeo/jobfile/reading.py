@@ -30,6 +30,28 @@ def load(path: str | PathLike[str], variant: str | None = None) -> Job:
     Raises `trimgeo.JobError`, one sentence with file, place and fix, where the file cannot be read,
     is no TOML or no job, and where the variant is missing or not one of the job's.
     """
+    return _only(_whole(path, variant), variant)
+
+
+def load_variants(path: str | PathLike[str]) -> tuple[tuple[Job, ...], Job]:
+    """The job of each of its variants, and one that keeps what any of them keeps.
+
+    In the latter nothing comes off, for what one variant lifts another may need.  Raises
+    `trimgeo.JobError` as `load` does, and where the job has no variants.
+    """
+    whole = _whole(path, None)
+    if not whole.job.variants:
+        raise JobError(
+            place(whole.source, "[job]"),
+            "found no variants",
+            'name them, such as variants = ["display", "bare"], or leave --compare out',
+        )
+    each = tuple(_only(whole.model_copy(update={"variant": one}), one) for one in whole.job.variants)
+    return each, whole.model_copy(update={"lift": (), "part": ()})
+
+
+def _whole(path: str | PathLike[str], variant: str | None) -> Job:
+    """The job with what belongs to any variant."""
     file = job_path(Path(path))
     source = printable(str(file))
     data = _parse(read_text(file), source)
@@ -41,7 +63,7 @@ def load(path: str | PathLike[str], variant: str | None = None) -> Job:
     except ValidationError as error:
         raise job_error(error, data, source) from None
     check_agreement(job)
-    return _only(job, variant)
+    return job
 
 
 def job_path(path: Path) -> Path:

@@ -15,7 +15,7 @@ from trimgeo.model.board import Board, View
 from trimgeo.version import __version__
 
 if TYPE_CHECKING:
-    from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Fit, Lift, Plan, Row, Trade
+    from trimgeo.model.plan import Choice, Corner, Distance, Exposed, Fit, Lift, Plan, Row, Trade, Weighed
 
 Json = dict[str, Any]
 _PLACES = 9
@@ -101,6 +101,29 @@ def trade(trade: Trade) -> Json:
         "proved": trade.proved,
         "choices": [_choice(choice) for choice in trade.choices],
     }
+
+
+def comparison(variants: Sequence[Weighed], together: Weighed) -> Json:
+    """The dict of ``outline --compare --json``: the trade of each variant, and of one that serves all.
+
+    Each is as in ``outline --json``, with the number of cuts that the job chooses and, where it chooses
+    none, the reason.
+
+    >>> from trimgeo.model.plan import Weighed
+    >>> found = comparison([], Weighed(None, None, None, "no outline"))["together"]
+    >>> found["choices"], found["chosen"], found["reason"]
+    ([], None, 'no outline')
+    """
+    return {
+        "variants": [{"variant": each.variant, **_weighed(each)} for each in variants],
+        "together": _weighed(together),
+    }
+
+
+def _weighed(each: Weighed) -> Json:
+    found = {"fewest": None, "proved": None, "choices": []} if each.trade is None else trade(each.trade)
+    chosen = None if each.chosen is None else each.chosen.cuts
+    return {**found, "chosen": chosen, "reason": each.refused}
 
 
 def _choice(choice: Choice) -> Json:

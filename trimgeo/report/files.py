@@ -9,6 +9,7 @@ from typing import Any
 
 from trimgeo.drawing.dxf import to_dxf
 from trimgeo.drawing.pdf import to_pdf
+from trimgeo.drawing.sheet import Sheet
 from trimgeo.drawing.svg import to_svg
 from trimgeo.drawing.template import template_sheets
 from trimgeo.errors import JobError, quoted
@@ -30,6 +31,15 @@ def template_files(plan: Plan, paper: str, name: str) -> dict[str, bytes]:
     if suffix == ".pdf":
         return {name: to_pdf(sheets, title(plan))}
     return {f"{stem}-{sheet.name}.svg": to_svg(sheet) for sheet in sheets}
+
+
+def picture_file(sheet: Sheet, about: str, name: str) -> bytes:
+    """One sheet as the file of that name: PDF where it ends in .pdf, else SVG.
+
+    >>> picture_file(Sheet("trade", 10.0, 10.0, ()), "the trade", "trade.svg")[:5]
+    b'<?xml'
+    """
+    return to_pdf([sheet], about) if Path(name).suffix.lower() == ".pdf" else to_svg(sheet)
 
 
 def run_files(plan: Plan, step: Callable[[str], None] = lambda _: None) -> dict[str, bytes]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from textwrap import wrap
 
 from trimgeo.model.board import View
-from trimgeo.model.plan import Choice, Plan, Row, Trade
+from trimgeo.model.plan import Choice, Plan, Row, Trade, Weighed
 from trimgeo.report.words import (
     clearance,
     inner_copper,
@@ -21,6 +22,8 @@ from trimgeo.report.words import (
 
 WIDTH = 80
 MOST_ROWS = 20
+BESIDE = 4
+"""Variants side by side in one table."""
 
 
 def check_lines(plan: Plan) -> list[str]:
@@ -98,6 +101,58 @@ def trade_lines(trade: Trade, chosen: Choice) -> list[str]:
     lines.append("-> chosen; --cuts N chooses another, --write puts it into the job file")
     points = ", ".join(f"[{x:.3f}, {y:.3f}]" for x, y in chosen.finished.exterior.coords[:-1])
     return [*lines, "", *_wrapped("points = ", f"[{points}]")]
+
+
+def comparison_lines(variants: Sequence[Weighed], together: Weighed) -> list[str]:
+    """The trade of each variant beside that of an outline that serves them all; chosen ones are marked."""
+    named = [*((each.variant or "", each) for each in variants), ("all together", together)]
+    lines: list[str] = []
+    for start in range(0, len(named), BESIDE):
+        some = named[start : start + BESIDE]
+        lines += ["", *_table(some)] if start else _table(some)
+    lines.append("-> the one that the job's build asks for")
+    for name, each in named:
+        if each.refused is not None:
+            lines += _wrapped(f"{name}: ", f"{each.refused}.")
+    return [*lines, *_served(variants, together)]
+
+
+def _table(named: Sequence[tuple[str, Weighed]]) -> list[str]:
+    """Area and length of cuts, for each number of cuts, side by side."""
+    trades = [{} if each.trade is None else {c.cuts: c for c in each.trade.choices} for _, each in named]
+    lines = [
+        "cuts" + "".join(f"{name if len(name) <= 16 else name[:15] + '…':>18}" for name, _ in named),
+        "    " + "      cm²  mm to cut" * len(named),
+    ]
+    for cuts in sorted({cuts for trade in trades for cuts in trade}):
+        cells = []
+        for trade, (_, each) in zip(trades, named, strict=True):
+            choice = trade.get(cuts)
+            mark = "->" if each.chosen is not None and each.chosen.cuts == cuts else "  "
+            cells.append(
+                f" {mark}{'-':>6} {'-':>8}"
+                if choice is None
+                else f" {mark}{choice.area / 100:6.1f} {choice.cut_length:8.1f}"
+            )
+        lines.append(f"{cuts:4d}" + "".join(cells))
+    return lines
+
+
+def _served(variants: Sequence[Weighed], together: Weighed) -> list[str]:
+    """What it costs to serve all variants with one outline."""
+    if together.chosen is None:
+        return []
+    more = [
+        f"{(together.chosen.area - each.chosen.area) / 100:+.1f} cm² against {each.variant}"
+        for each in variants
+        if each.chosen is not None
+    ]
+    cuts = f"{together.chosen.cuts} new cut{'' if together.chosen.cuts == 1 else 's'}"
+    return _wrapped(
+        "All together: ",
+        f"one outline that serves every variant has {cuts} and {together.chosen.area / 100:.1f} cm²"
+        + (f": {', '.join(more)}." if more else "."),
+    )
 
 
 def _row_lines(rows: tuple[Row, ...]) -> list[str]:
