@@ -147,12 +147,12 @@ def smallest_by_one_cut(shapes: list[Polygon]) -> float:
     board = shapely.box(0, 0, 100, 50)
     # Kept clear: 0.5 mm and twice the root of 0.1² + 0.15² + 0.1² (JCGM 100).
     grown = shapely.union_all(shapes).buffer(0.5 + 2 * (0.1**2 + 0.15**2 + 0.1**2) ** 0.5, quad_segs=64)
-    best = board.area
+    best = float(board.area)
     for tenth in range(3600):
         turned = affinity.rotate(grown, tenth / 10, origin=(0, 0))
         half = shapely.box(-500, -500, turned.bounds[2], 500)
         best = min(best, affinity.rotate(board, tenth / 10, origin=(0, 0)).intersection(half).area)
-    return best
+    return float(best)
 
 
 def test_the_table_of_variants_fits_the_terminal_and_says_what_all_together_costs(job: Path) -> None:

@@ -52,7 +52,8 @@ def test_where_the_waste_is_too_narrow_for_a_hole_that_is_said() -> None:
 
 def test_relief_cuts_part_long_waste_and_stay_off_the_kept_board() -> None:
     part = Polygon([(0, 0), (160, 0), (160, 20), (40, 20), (40, 90), (0, 90)])
-    found = relief_cuts(ordered(part), part, BOARD, 1.5)
+    found, said = relief_cuts(ordered(part), part, BOARD, 1.5)
+    assert said == ()
     waste = BOARD.difference(part)
     for line in found:
         assert line.length > 0 and part.distance(line) >= 1.5 - 1e-6
@@ -65,9 +66,27 @@ def test_relief_cuts_part_long_waste_and_stay_off_the_kept_board() -> None:
         assert max(b - a for a, b in itertools.pairwise(marks)) <= 50 + 1e-6
 
 
+def test_a_relief_cut_passes_parts_that_stand_in_the_waste() -> None:
+    part = Polygon([(0, 0), (160, 0), (160, 20), (0, 20)])
+    plain, _ = relief_cuts(ordered(part), part, BOARD, 1.5)
+    relay = box(plain[0].coords[0][0] - 4, 40, plain[0].coords[0][0] + 9, 60)
+    moved, said = relief_cuts(ordered(part), part, BOARD, 1.5, [("relay", relay)])
+    assert said == () and len(moved) == len(plain)
+    assert all(line.distance(relay) >= 1.5 - 1e-3 for line in moved)  # the rim of a buffer, in chords
+    assert moved[0].coords[0][0] < plain[0].coords[0][0]  # 4 mm to the left are nearer than 9 to the right
+
+
+def test_what_a_relief_cut_cannot_pass_is_named() -> None:
+    part = Polygon([(0, 0), (160, 0), (160, 20), (0, 20)])
+    wall = box(2, 40, 158, 60)
+    found, said = relief_cuts(ordered(part), part, BOARD, 1.5, [("heat sink", wall)])
+    assert len(found) == len(said) == 3
+    assert all("runs through heat sink: take it off first" in sentence for sentence in said)
+
+
 def test_a_narrow_strip_of_waste_needs_no_relief() -> None:
     part = box(0, 0, 160, 86)
-    assert relief_cuts(ordered(part), part, BOARD, 1.5) == ()
+    assert relief_cuts(ordered(part), part, BOARD, 1.5) == ((), ())
 
 
 def test_the_clamp_is_the_largest_free_place_of_the_kept_board() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting.axle import passes
 from trimgeo.cutting.fit import fit
@@ -38,15 +39,17 @@ def holding(
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
     holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
     fitted, told = _fitted(board, finished, standing)
+    room = finish.sanding + cutter.kerf + cutter.wander
+    relief, passed = relief_cuts(cuts, part, edge, room, _not_lifted(board, lifted))
     return Holding(
         fitted,
         met,
         holes,
         Support(
-            relief_cuts(cuts, part, edge, finish.sanding + cutter.kerf + cutter.wander),
+            relief,
             clamp(part, [shapely.buffer(one.spine, one.radius) for _, one in standing]),
         ),
-        (*hit_sentences(met), *said, *told),
+        (*hit_sentences(met), *said, *passed, *told),
     )
 
 
@@ -70,6 +73,18 @@ def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
     return tuple(
         (face, part) for face, height, part in every if height is not None and (part.name, face) not in gone
     )
+
+
+def _not_lifted(board: Board, lifted: Sequence[Lift]) -> list[tuple[str, BaseGeometry]]:
+    """All parts of both faces that are there while the waste is parted, of whatever height."""
+    gone = {(lift.name, lift.face) for lift in lifted}
+    every: list[tuple[str, FaceName, BaseGeometry]] = [
+        (each.name, each.face or "top", shapely.buffer(each.spine, each.radius))
+        for each in board.keepouts
+        if each.kind == "component"
+    ]
+    every += [(part.name, part.face, part.area) for part in board.parts]
+    return [(name, area) for name, face, area in every if (name, face) not in gone]
 
 
 def _fitted(board: Board, finished: Ring, standing: Sequence[OnFace]) -> tuple[Fit | None, tuple[str, ...]]:

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.model.job import Cutter
 from trimgeo.model.plan import XY, Cut, Hole
@@ -24,6 +25,10 @@ _HAIR: Final = 1e-6
 
 LEAST_RELIEF: Final = 4.0
 """Waste narrower than this, mm, bends instead of tearing: it needs no relief cut (common practice)."""
+
+
+MOST_ASIDE: Final = 15.0
+"""How far, mm, a relief cut is moved along its cut to pass a part: further, the waste hangs on unevenly."""
 
 
 def start_holes(
@@ -76,40 +81,84 @@ def start_holes(
 
 
 def relief_cuts(
-    cuts: Sequence[Cut], finished: Polygon, board: Polygon, beyond: float
-) -> tuple[LineString, ...]:
+    cuts: Sequence[Cut],
+    finished: Polygon,
+    board: Polygon,
+    beyond: float,
+    standing: Sequence[tuple[str, BaseGeometry]] = (),
+) -> tuple[tuple[LineString, ...], tuple[str, ...]]:
     """Straight cuts in the waste, made before all others, that leave no long piece to tear off.
 
     Along every straight cut beside which waste hangs on over more than `LONGEST_WASTE`, at equal steps,
     square to the cut: from the board's edge to ``beyond`` mm before the finished edge (the kerf and the
-    wander), as far as only waste is there and it is wider than `LEAST_RELIEF`.
+    wander), as far as only waste is there and it is wider than `LEAST_RELIEF`.  Each is moved aside, by at
+    most `MOST_ASIDE`, to pass what is ``standing`` by as much; a sentence says what it cannot pass.
 
     >>> cut = Cut(1, LineString([(120, 20), (0, 20)]))
     >>> part, board = shapely.box(0, 0, 120, 20), shapely.box(0, 0, 120, 60)
-    >>> [line.coords[:] for line in relief_cuts([cut], part, board, 2.0)]
-    [[(80.0, 60.0), (80.0, 22.0)], [(40.0, 60.0), (40.0, 22.0)]]
+    >>> found, _ = relief_cuts([cut], part, board, 2.0, [("coil", shapely.box(35, 30, 41, 40))])
+    >>> [line.coords[:] for line in found]
+    [[(80.0, 60.0), (80.0, 22.0)], [(44.0, 60.0), (44.0, 22.0)]]
     """
     waste = shapely.difference(board, finished)
-    x0, y0, x1, y1 = board.bounds
-    far = float(np.hypot(x1 - x0, y1 - y0))
-    found = []
+    around = [(name, shapely.buffer(shape, beyond)) for name, shape in standing]
+    found, said = [], []
     for cut in cuts:
         if cut.circle is not None:
             continue
-        start, end = np.asarray(cut.start), np.asarray(cut.end)
-        along = unit(end - start)
-        out = right_of(along)
         pieces = int(np.ceil(cut.length / LONGEST_WASTE))
         for share in np.arange(1, pieces) / pieces:
-            foot = start + share * (end - start)
-            beside = shapely.intersection(LineString([foot + _HAIR * out, foot + far * out]), waste)
-            near = [part for part in shapely.get_parts(beside) if part.distance(Point(foot)) < 1e-3]
-            if not near or near[0].length < beyond + LEAST_RELIEF:
-                continue
-            inner, outer = foot + beyond * out, foot + (near[0].length + _HAIR) * out
-            if _on(board, outer):
-                found.append(LineString([outer, inner]))
-    return tuple(found)
+            line, names = _relief(cut, share * cut.length, waste, board, beyond, around)
+            if line is not None:
+                found.append(line)
+                said += [_through(line, name) for name in names]
+    return tuple(found), tuple(said)
+
+
+def _relief(
+    cut: Cut,
+    place: float,
+    waste: BaseGeometry,
+    board: Polygon,
+    beyond: float,
+    around: Sequence[tuple[str, BaseGeometry]],
+) -> tuple[LineString | None, list[str]]:
+    """The relief cut beside a cut nearest to a ``place``, mm from its start, and what stands in its way."""
+    first: tuple[LineString | None, list[str]] = (None, [])
+    for aside in sorted(np.arange(-MOST_ASIDE, MOST_ASIDE + 1.0), key=lambda each: (abs(each), -each)):
+        if not 0.0 < place + aside < cut.length:
+            continue
+        line = _square(cut, place + aside, waste, board, beyond)
+        names = [] if line is None else [name for name, shape in around if shapely.intersects(line, shape)]
+        if line is not None and not names:
+            return line, []
+        if aside == 0.0:
+            first = line, names
+    return first
+
+
+def _square(cut: Cut, place: float, waste: BaseGeometry, board: Polygon, beyond: float) -> LineString | None:
+    """From the board's edge towards a place of a cut, square to it; None where no such cut helps."""
+    start, end = np.asarray(cut.start), np.asarray(cut.end)
+    along = unit(end - start)
+    out = right_of(along)
+    foot = start + place * along
+    x0, y0, x1, y1 = board.bounds
+    far = float(np.hypot(x1 - x0, y1 - y0))
+    beside = shapely.intersection(LineString([foot + _HAIR * out, foot + far * out]), waste)
+    near = [part for part in shapely.get_parts(beside) if part.distance(Point(foot)) < 1e-3]
+    if not near or near[0].length < beyond + LEAST_RELIEF:
+        return None
+    outer = foot + (near[0].length + _HAIR) * out
+    return LineString([outer, foot + beyond * out]) if _on(board, outer) else None
+
+
+def _through(line: LineString, name: str) -> str:
+    (x, y), (u, v) = line.coords
+    # Adding 0 takes the sign from what rounds to nothing.
+    x, y, u, v = (round(value, 1) + 0.0 for value in (x, y, u, v))
+    where = f"({x:.1f}, {y:.1f}) to ({u:.1f}, {v:.1f})"
+    return f"The relief cut from {where} runs through {name}: take it off first."
 
 
 def _on(board: Polygon, point: Sequence[float]) -> bool:

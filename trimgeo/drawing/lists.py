@@ -75,7 +75,7 @@ def _named(mark: Mark) -> str:
 
 def _position(mark: Mark) -> str:
     middle = mark.shape.centroid
-    return f"({middle.x:.1f}, {middle.y:.1f})"
+    return _at((middle.x, middle.y))
 
 
 def _taping(plan: Plan, face: FaceName) -> list[Entry]:
@@ -129,7 +129,7 @@ def _corners(plan: Plan) -> list[Entry]:
     found: list[Entry] = []
     wheels = inside_stops(plan)
     for corner in plan.corners:
-        place = f"at ({corner.at[0]:.1f}, {corner.at[1]:.1f})"
+        place = f"at {_at(corner.at)}"
         if corner.inside and corner.stop_short is not None:
             depth = cutter.breakthrough if cutter else 0.0
             text = (
@@ -161,21 +161,25 @@ def _left(plan: Plan, corner: Corner) -> str:
 def _holding(plan: Plan) -> list[Entry]:
     """Start holes, relief cuts and the clamp."""
     support = plan.holding.support
-    found = []
-    for hole in plan.holding.start_holes:
-        x, y = hole.at
-        found.append(Entry("–", f"cut {hole.cut}: drill {hole.diameter:g} mm at ({x:.1f}, {y:.1f}) to start"))
+    found = [
+        Entry("–", f"cut {hole.cut}: drill {hole.diameter:g} mm at {_at(hole.at)} to start")
+        for hole in plan.holding.start_holes
+    ]
     if support is None or not plan.cuts:
         return found
     for line in support.relief:
-        (x, y), (u, v) = line.coords
-        found.append(
-            Entry("–", f"first part the waste from ({x:.1f}, {y:.1f}) to ({u:.1f}, {v:.1f}) and no further")
-        )
+        start, end = (_at(xy) for xy in line.coords)
+        found.append(Entry("–", f"first part the waste from {start} to {end} and no further"))
     if support.clamp is not None:
-        (x, y), radius = support.clamp
-        found.append(Entry("–", f"clamp at ({x:.1f}, {y:.1f}): nothing stands within {radius:.0f} mm"))
+        at, radius = support.clamp
+        found.append(Entry("–", f"clamp at {_at(at)}: nothing stands within {radius:.0f} mm"))
     return found
+
+
+def _at(point: Sequence[float]) -> str:
+    # Adding 0 takes the sign from what rounds to nothing.
+    x, y = (round(float(value), 1) + 0.0 for value in point[:2])
+    return f"({x:.1f}, {y:.1f})"
 
 
 def _windows(plan: Plan, face: FaceName, marks: Sequence[Mark], key: frozenset[str]) -> list[Entry]:
