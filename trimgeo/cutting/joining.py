@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,8 @@ import shapely
 from shapely import Polygon
 
 from trimgeo.cutting.kept import MARGIN
-from trimgeo.cutting.refusals import too_narrow
+from trimgeo.cutting.posts import opened, openings
+from trimgeo.cutting.refusals import post_within, too_narrow
 from trimgeo.cutting.room import HAIR, POLYGON, Ground, free_sides
 from trimgeo.model.board import Case
 from trimgeo.plane.annulus import Annulus, NoRoomError, annulus
@@ -25,6 +26,12 @@ FEW_CORNERS: Final = 30
 STANDS_OUT: Final = 0.01
 """mm: the shape with fewer corners stands out by so much, a tenth of what a hand can mark."""
 
+THINNER: Final = (0.5, 0.1)
+"""Shares of the neck asked for that bridges are tried with: outlines are wider than what they lead around."""
+
+SEEDS: Final = 12
+"""Pieces from which hulls of several are grown, for a bound."""
+
 POCKET: Final = 2.0
 """mm: no cutter makes a pocket that is narrower, so none is searched."""
 
@@ -36,21 +43,23 @@ _HALVINGS: Final = 10
 class Field:
     """One shape to be led around, the ``room`` that holds the outline, and the fewest cuts there.
 
-    Small outlines are searched in a ``coarse`` room, around a shape with fewer corners.
+    Small outlines are searched in a ``coarse`` room, around a shape with fewer corners.  Where its bridges
+    are thinner than the ``neck`` asked for, each outline is to be looked at whether it `holds_together`.
     """
 
     kept: Polygon
     room: Annulus
     few: Fewest
     coarse: Annulus
+    neck: float | None = None
 
 
-def fields(base: Ground, case: Case | None, neck: float, inside_corners: bool) -> list[Field]:
+def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_corners: bool) -> list[Field]:
     """The shapes that may stand for what is kept, each with its room; the first needs the fewest cuts.
 
     Where the hull is allowed, it needs no more cuts than any other; outlines with inside corners are
     searched around what is kept itself, with bridges from piece to piece.  Raises `trimgeo.NoOutlineError`
-    where no bridge as wide as ``neck`` passes.
+    where no bridge as wide as ``neck`` passes, and where a post is enclosed.
     """
     shapes: list[Polygon] = []
     if base.hull_fits:
@@ -62,23 +71,72 @@ def fields(base: Ground, case: Case | None, neck: float, inside_corners: bool) -
     found: list[Field] = []
     for shape in shapes:
         if not any(shapely.equals_exact(shape.normalize(), each.kept.normalize(), MARGIN) for each in found):
-            found += field(base, shape)
-    return sorted(found, key=lambda each: each.few.count)
+            for allowed in _rooms(base, case, shape, slot):
+                found += field(base, shape, allowed)
+    if not base.hull_fits and len(base.pieces) > 1:
+        found += _thinner(base, neck, found)
+    return sorted(found, key=_fewest)
 
 
-def field(base: Ground, shape: Polygon) -> list[Field]:
+def _fewest(each: Field) -> int:
+    return each.few.count
+
+
+def _thinner(base: Ground, neck: float, found: list[Field]) -> list[Field]:
+    """The field by thinner bridges with the fewest cuts, where they are fewer and it still holds together."""
+    if not found or base.allowed.interiors:
+        return []
+    known = min(each.few.count for each in found)
+    best: list[Field] = []
+    for share in THINNER:
+        with suppress(NoBridgeError):
+            shape = bridged(shapely.multipolygons(base.pieces), base.allowed, share * neck)
+            for each in field(base, shape, base.allowed):
+                if each.few.count < known and holds_together(each.few.outline, base, neck):
+                    known, best = each.few.count, [replace(each, neck=neck)]
+    return best
+
+
+def holds_together(outline: Polygon, base: Ground, neck: float) -> bool:
+    """Whether an outline joins all pieces by parts that are nowhere thinner than ``neck``.
+
+    What a disc of that width reaches (the opening of mathematical morphology) and the pieces hang together.
+    """
+    inner = shapely.buffer(outline, HAIR - neck / 2)
+    whole = shapely.union_all([shapely.buffer(inner, neck / 2), *base.pieces])
+    return isinstance(whole, Polygon)
+
+
+def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
     """The field around one shape; none where its room is too narrow to be told."""
-    allowed = base.allowed
     free = free_sides(allowed, base.kept.edge)
     try:
         room = annulus(shape, allowed, free)
     except NoRoomError:
         return []
     coarse = room
-    if len(room.kept) > FEW_CORNERS:
+    if len(room.kept) > FEW_CORNERS and not shapely.equals(shape, shapely.convex_hull(shape)):
         with suppress(NoRoomError):  # what is kept all but touches a wall
             coarse = annulus(coarser(shape, allowed, STANDS_OUT, POCKET), allowed, free)
     return [Field(shape, room, fewest_in(room), coarse)]
+
+
+def _rooms(base: Ground, case: Case | None, shape: Polygon, slot: float) -> list[Polygon]:
+    """The allowed part, cut open from each post to the outside."""
+    if not base.allowed.interiors:
+        return [base.allowed]
+
+    def cost(allowed: Polygon) -> float:
+        try:
+            return fewest_in(annulus(shape, allowed, free_sides(allowed, base.kept.edge))).count
+        except NoRoomError:
+            return np.inf
+
+    slits = openings(base.allowed, shape, slot)
+    for post, each in zip(base.allowed.interiors, slits, strict=True):
+        if not each:
+            raise post_within(base.kept, case, base.kept.grown(HAIR), Polygon(post))
+    return opened(base.allowed, slits, shape, cost)
 
 
 def _bridged(base: Ground, case: Case | None, neck: float) -> Polygon:
@@ -117,10 +175,38 @@ def _hull_within(base: Ground) -> list[Polygon]:
 def proving(base: Ground, found: list[Field]) -> Field:
     """The field whose fewest cuts bound those of any outline.
 
-    That of the hull where it is allowed, or of the only piece; else of the piece that needs the most alone,
-    for an outline around all of them holds each.
+    Posts only add cuts, so they are left out.  It is the field of the hull where it is allowed, or of the
+    only piece; else of the piece, or of pieces near to each other, that need the most alone, for an outline
+    around all of them holds each.
     """
-    if base.hull_fits or len(base.pieces) == 1:
+    allowed = Polygon(base.allowed.exterior)
+    if not base.allowed.interiors and (base.hull_fits or len(base.pieces) == 1):
         return found[0]
-    alone = [each for piece in base.pieces for each in field(base, piece)]
-    return max(alone, key=lambda each: each.few.proved)
+    if shapely.covers(shapely.buffer(allowed, MARGIN), base.hull):
+        shapes = [base.hull]
+    else:
+        shapes = [*map(Polygon, base.pieces), *_hulls_within(base, allowed)]
+    return max((each for shape in shapes for each in field(base, shape, allowed)), key=_proved)
+
+
+def _hulls_within(base: Ground, allowed: Polygon) -> list[Polygon]:
+    """Hulls of pieces near to each other that are allowed: what leads around all leads around each of them.
+
+    From each of the largest pieces the others are taken in, nearest first, as long as the hull is allowed.
+    """
+    wide = shapely.buffer(allowed, MARGIN)
+    shapely.prepare(wide)
+    found: dict[frozenset[int], Polygon] = {}
+    for seed in range(min(len(base.pieces), SEEDS)):
+        group, hull = {seed}, shapely.convex_hull(base.pieces[seed])
+        for other in np.argsort(shapely.distance(base.pieces, base.pieces[seed]), kind="stable")[1:].tolist():
+            more = shapely.convex_hull(shapely.union(hull, base.pieces[other]))
+            if shapely.covers(wide, more):
+                group, hull = group | {other}, more
+        if len(group) > 1:
+            found[frozenset(group)] = hull
+    return list(found.values())
+
+
+def _proved(each: Field) -> int:
+    return each.few.proved

@@ -17,7 +17,7 @@ from shapely import MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting import finishing
-from trimgeo.cutting.joining import Field, fields, proving
+from trimgeo.cutting.joining import Field, fields, holds_together, proving
 from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import too_few
 from trimgeo.cutting.room import Ground, ground, inside
@@ -43,13 +43,15 @@ class Wish:
     """What a built outline has to be besides clear.
 
     It lies in the ``case``; without ``inside_corners`` a straight cutter makes it without overrun; pieces are
-    joined no thinner than ``neck``, and no cut is shorter than ``kerf`` where that can be had, mm.
+    joined no thinner than ``neck``, posts are reached by no cut narrower than a ``slot`` where that passes,
+    and no cut is shorter than ``kerf`` where that can be had, mm.
     """
 
     case: Case | None = None
     inside_corners: bool = True
     neck: float = 5.0
     kerf: float = 0.0
+    slot: float = 2.0
     round: float | None = None
 
 
@@ -88,7 +90,7 @@ def building(
     """
     held = kept(keepouts, edge, wander, sanding, placing)
     base = ground(held, wish.case)
-    around = fields(base, wish.case, wish.neck, wish.inside_corners)
+    around = fields(base, wish.case, wish.neck, wish.slot, wish.inside_corners)
     return Building(held, wish, base, tuple(around), inside(wish.case) if wish.case else None)
 
 
@@ -201,12 +203,12 @@ def proof(plan: Building) -> Proof:
 
 def built(plan: Building, most: int) -> Iterator[Choice]:
     """The choices of a prepared search, fewest cuts first; at least one where there is any."""
-    streams = [_Stream(each, most, plan.wish.inside_corners) for each in plan.fields]
+    streams = [_Stream(plan, each, most) for each in plan.fields]
     across = _Across(plan, most)
     first = min(each.few.count for each in plan.fields)
     best = np.inf
     for cuts in range(first, max(most, first) + 1):
-        found = [finished(plan, outline) for stream in streams for outline in stream.taken(cuts)]
+        found = [choice for stream in streams for choice in stream.taken(cuts)]
         good = [
             each
             for each in (*found, *across.taken(cuts))
@@ -231,25 +233,37 @@ def finished(plan: Building, outline: Polygon) -> Choice | None:
 
 
 class _Stream:
-    """The outlines of one field, searched when asked for."""
+    """The choices of one field, searched when asked for."""
 
-    def __init__(self, field: Field, most: int, inside_corners: bool) -> None:
-        self._field, self._inside_corners = field, inside_corners
-        self._found = smallest_for_each(field.coarse, most, inside_corners)
-        self._head: Smallest | None = next(self._found, None)
+    def __init__(self, plan: Building, field: Field, most: int) -> None:
+        self._plan, self._field = plan, field
+        self._found = smallest_for_each(field.coarse, most, plan.wish.inside_corners)
+        self._head: Smallest | None = None
+        self._begun = False
 
-    def taken(self, cuts: int) -> list[Polygon]:
-        """Outlines with so many cuts."""
-        while self._head is not None and self._head.cuts < cuts:
-            self._head = next(self._found, None)
+    def taken(self, cuts: int) -> list[Choice]:
+        """Choices with so many cuts."""
+        return [each for outline in self._outlines(cuts) if (each := self._finished(outline)) is not None]
+
+    def _outlines(self, cuts: int) -> list[Polygon]:
+        field = self._field
+        if cuts < field.few.count:
+            return []
+        while not self._begun or (self._head is not None and self._head.cuts < cuts):
+            self._head, self._begun = next(self._found, None), True
         if self._head is not None and self._head.cuts == cuts:
             return [self._head.outline]
-        few = self._field.few
-        if cuts != few.count:
+        if cuts != field.few.count:
             return []
         # the shape with fewer corners needs more cuts
-        closer = smallest_for_each(self._field.room, cuts, self._inside_corners)
-        return [few.outline, *(each.outline for each in closer if each.cuts == cuts)]
+        closer = smallest_for_each(field.room, cuts, self._plan.wish.inside_corners)
+        return [field.few.outline, *(each.outline for each in closer if each.cuts == cuts)]
+
+    def _finished(self, outline: Polygon) -> Choice | None:
+        neck = self._field.neck
+        if neck is not None and not holds_together(outline, self._plan.base, neck):
+            return None
+        return finished(self._plan, outline)
 
 
 class _Across:

@@ -72,13 +72,13 @@ def _shortest(parts: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry
     nearest = lines[int(np.argmin(shapely.length(lines)))]
     found = [straight[int(np.argmin(shapely.length(straight)))]] if len(straight) else []
     if not found or found[0].length > nearest.length:
-        found += _around_walls(ends, allowed, middle, free)
+        found += ways_around(ends, allowed, middle, free)
     if not found:
         raise NoBridgeError(shapely.get_coordinates(shapely.centroid(nearest))[0])
     return min(found, key=lambda line: line.length)
 
 
-def _around_walls(
+def ways_around(
     ends: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry, free: BaseGeometry
 ) -> list[LineString]:
     """The shortest way from piece to piece over corners of ``middle`` (Dijkstra 1959), if there is one."""
