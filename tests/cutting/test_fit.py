@@ -68,3 +68,13 @@ def test_a_wall_that_the_board_reaches_over_is_told_by_its_two_ends() -> None:
     tray = Case(Ring(box(0, 0, 38, 30)), (), gap=0.5)
     found = fit(Ring(box(0, 0, 40, 20)), tray, [])
     assert not found.fits and 2 <= len(found.binds) <= 4
+
+
+def test_in_a_long_case_the_board_is_not_moved_along_it_for_nothing() -> None:
+    """As much room as anywhere: 1.1 mm above and below, so 0.1 mm up, and 1.1 mm from the near end."""
+    found = fit(Ring(box(0, 0, 40, 20)), Case(Ring(box(-1, -1, 200, 21.2)), (), gap=0.5), [])
+    assert found.spare == pytest.approx(0.6, abs=0.002) and found.fits
+    assert found.shift == pytest.approx((0.1, 0.1), abs=0.002)
+    for on_board, on_case in found.binds:
+        assert Point(on_board).distance(Point(on_case)) == pytest.approx(1.1, abs=0.004)
+    assert {round(y) for (_, y), _ in found.binds} == {0, 20}

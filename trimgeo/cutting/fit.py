@@ -10,13 +10,13 @@ from typing import Final
 import numpy as np
 
 from trimgeo.cutting.holder import Standing
+from trimgeo.cutting.settled import settled
 from trimgeo.model.board import Case, FaceName, Ring
 from trimgeo.model.plan import XY, Fit
 from trimgeo.plane.fitting import most_room, room_as_placed
 
 ROUNDING: Final = 1e-6
 """mm: an outline that was built to keep the gap keeps it."""
-
 
 SAME_WALL: Final = 0.01
 """mm: places at which the board is closest and whose walls differ by less lie along one wall."""
@@ -37,6 +37,7 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
     'No shift or turn makes it fit: that is proved.'
     """
     found = most_room(finished.polygon, case.room)
+    held = settled(finished.polygon, case.room, found, case.gap)
     heights = {"top": case.lid, "bottom": case.floor}
     too_high = [
         (part.name, part.height - room)
@@ -44,13 +45,13 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
         if (room := heights[face]) is not None and part.height > room + ROUNDING
     ]
     answer = Fit(
-        fits=found.room - case.gap >= -ROUNDING and not too_high,
-        spare=found.room - case.gap,
+        fits=held.room - case.gap >= -ROUNDING and not too_high,
+        spare=held.room - case.gap,
         most=found.bound - case.gap,
-        shift=found.shift,
+        shift=held.shift,
         angle=found.angle,
         as_placed=room_as_placed(finished.polygon, case.room) - case.gap,
-        binds=ends_alone([(touch.part, touch.wall) for touch in found.binds]),
+        binds=ends_alone(held.binds),
         too_high=tuple(sorted(too_high)),
     )
     return replace(answer, notes=_sentences(answer, case.gap))
