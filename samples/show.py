@@ -19,6 +19,10 @@ import trimgeo
 from trimgeo.drawing.card import card_file
 from trimgeo.drawing.found import found
 from trimgeo.drawing.overlay import overlay
+from trimgeo.drawing.pdf import to_pdf
+from trimgeo.drawing.trade import trade_sheet
+from trimgeo.model.board import Board
+from trimgeo.stages import chosen_outline, trade
 
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
@@ -36,7 +40,15 @@ def main() -> None:
         for page, face in zip(document, ("top", "bottom"), strict=False):
             save(page.render(scale=2.0).to_numpy()[:, :, :3], f"sheet-{face}.png")
         save(screenshot(out / "report.html"), "report.png")
+    show_the_trade(board)
     show_the_way_from_a_phone()
+
+
+def show_the_trade(board: Board) -> None:
+    """Cuts against size, as ``trimgeo outline --picture`` draws it."""
+    sheet = trade_sheet(board, trade(board), chosen_outline(board, None))
+    document = pypdfium2.PdfDocument(to_pdf([sheet], "cuts against size"))
+    save(document[0].render(scale=2.0).to_numpy()[:, :, :3], "trade.png")
 
 
 def show_the_way_from_a_phone() -> None:

@@ -40,7 +40,7 @@ def settled(part: Polygon, room: Area, found: MostRoom, gap: float) -> Settled:
 
     >>> from trimgeo.plane.fitting import most_room
     >>> part, long = shapely.box(0, 0, 4, 2), shapely.box(-1, -1, 99, 3.2)
-    >>> found = settled(part, long, most_room(part, long), 0.0)  # 0.1 mm up, and as much along as the end asks for
+    >>> found = settled(part, long, most_room(part, long), 0.0)  # up, and away from the end
     >>> round(found.room, 2), [round(value, 2) for value in found.shift]
     (1.1, [0.1, 0.1])
     """
