@@ -79,7 +79,7 @@ def smallest_outlines(around: Surroundings, most: int, least_depth: float) -> li
         area, cuts = between(around, lines, every[:, None], lines, every[None])
         found = cheapest_cycles(area, cuts, most)
         before, best = best, [Smallest(_area(around, cost), angles[list(nodes)]) for cost, nodes in found]
-        if before and not any(_gains(old, new) for old, new in zip(before, best, strict=False)):
+        if not best or (before and not any(_gains(old, new) for old, new in zip(before, best, strict=False))):
             break
         fresh = _turned(around, lines, area, [nodes for _, nodes in found])
         if around.convex and (not before or len(angles) < len(pool)):
