@@ -13,7 +13,8 @@ from shapely import Polygon
 from trimgeo.cutting.kept import MARGIN
 from trimgeo.cutting.posts import opened, openings
 from trimgeo.cutting.refusals import post_within, too_narrow
-from trimgeo.cutting.room import HAIR, POLYGON, Ground, free_sides
+from trimgeo.cutting.room import HAIR, POLYGON, Ground, free_sides, polygons_of
+from trimgeo.errors import NoOutlineError
 from trimgeo.model.board import Case
 from trimgeo.plane.annulus import Annulus, NoRoomError, annulus
 from trimgeo.plane.bridges import NoBridgeError, bridged, bridges
@@ -71,11 +72,22 @@ def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_cor
     found: list[Field] = []
     for shape in shapes:
         if not any(shapely.equals_exact(shape.normalize(), each.kept.normalize(), MARGIN) for each in found):
-            for allowed in _rooms(base, case, shape, slot):
+            for allowed in _rooms(base, shape, slot):
                 found += field(base, shape, allowed)
     if not base.hull_fits and len(base.pieces) > 1:
         found += _thinner(base, neck, found)
+    if not found:
+        raise _enclosed(base, case, shapes[0])
     return sorted(found, key=_fewest)
+
+
+def _enclosed(base: Ground, case: Case | None, shape: Polygon) -> NoOutlineError:
+    """No room was found: a post that ``shape`` encloses, or else the nearest one."""
+    posts = polygons_of(base.allowed.interiors)
+    slits = openings(base.allowed, shape, 0.0) if len(posts) else []
+    shut = [post for post, each in zip(posts, slits, strict=True) if not each]
+    near = min(shut or [*posts, base.allowed], key=lambda post: shapely.distance(post, shape))
+    return post_within(base.kept, case, base.kept.grown(HAIR), near)
 
 
 def _fewest(each: Field) -> int:
@@ -121,8 +133,8 @@ def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
     return [Field(shape, room, fewest_in(room), coarse)]
 
 
-def _rooms(base: Ground, case: Case | None, shape: Polygon, slot: float) -> list[Polygon]:
-    """The allowed part, cut open from each post to the outside."""
+def _rooms(base: Ground, shape: Polygon, slot: float) -> list[Polygon]:
+    """The allowed part, cut open from each post to the outside; none where a post is enclosed."""
     if not base.allowed.interiors:
         return [base.allowed]
 
@@ -133,9 +145,8 @@ def _rooms(base: Ground, case: Case | None, shape: Polygon, slot: float) -> list
             return np.inf
 
     slits = openings(base.allowed, shape, slot)
-    for post, each in zip(base.allowed.interiors, slits, strict=True):
-        if not each:
-            raise post_within(base.kept, case, base.kept.grown(HAIR), Polygon(post))
+    if not all(slits):
+        return []
     return opened(base.allowed, slits, shape, cost)
 
 
