@@ -40,6 +40,8 @@ def main() -> None:
         slivers(part)
         spent.append(1e3 * (time.process_time() - begun))
         wrong, judged = judge.faults(part, width, thin)
+        if wrong:  # a raster takes the tips off sharp corners: look again, four times as closely
+            wrong, judged = judge.faults(part, width, thin, pixel=0.005)
         found, pairs, bad = found + len(thin), pairs + judged, bad + bool(wrong)
         with_fingers += bool(strips)
         if wrong:

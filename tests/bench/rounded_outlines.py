@@ -26,6 +26,10 @@ judged = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(judged)
 
 
+MANY = 12
+"""Cuts up to which the time is told apart."""
+
+
 def main() -> None:
     """Print a table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
@@ -33,7 +37,7 @@ def main() -> None:
     steps = [float(each) for each in sys.argv[3:]] or [0.1, 0.5, 1.0]
     totals = {step: np.zeros(4, dtype=int) for step in steps}
     costs: dict[float, list[float]] = {step: [] for step in steps}
-    worst: dict[float, list[float]] = {step: [] for step in steps}
+    worst: dict[float, tuple[list[float], list[float]]] = {step: ([], []) for step in steps}
     bad: dict[float, int] = dict.fromkeys(steps, 0)
     for seed in range(first, first + count):
         kept, allowed, free = board(seed)
@@ -46,7 +50,8 @@ def main() -> None:
             for step in steps:
                 begun = time.process_time()
                 rounded = rounded_to(each.outline, kept, allowed, free, step)
-                worst[step].append(1e3 * (time.process_time() - begun))
+                spent = 1e3 * (time.process_time() - begun)
+                worst[step][each.cuts > MANY].append(spent)
                 wrong = judged.faults(each.outline, rounded, kept, allowed, free, step)
                 if wrong:
                     print(f"seed {seed}, {each.cuts} cuts, step {step}: {', '.join(wrong)}")
@@ -56,14 +61,14 @@ def main() -> None:
                 length = np.hypot(*(np.roll(sides.corners, -1, axis=0) - sides.corners)[sides.cut].T).sum()
                 if length > 0:
                     costs[step].append((rounded.area - each.outline.area) / (length * step))
-    print("step  outlines  faulty  corners on grid     ends on grid      area / (cuts x step)     ms")
+    print("step  outlines  faulty  corners on grid    ends on grid     area / (cuts x step)   ms to 12, more")
     for step in steps:
         a, b, c, d = totals[step]
-        cost, spent = np.array(costs[step]), np.array(worst[step])
+        cost, (few, many) = np.array(costs[step]), worst[step]
         print(
-            f"{step:4.2f}  {len(spent):8d}  {bad[step]:6d}  {b:5d} of {a:5d} {b / max(a, 1):4.0%}  "
+            f"{step:4.2f}  {len(few) + len(many):8d}  {bad[step]:6d}  {b:5d} of {a:5d} {b / max(a, 1):4.0%}  "
             f"{d:4d} of {c:4d} {d / max(c, 1):4.0%}  mean {cost.mean():.2f}, worst {cost.max():.2f}  "
-            f"median {np.median(spent):.0f}, worst {spent.max():.0f}"
+            f"median {np.median(few):.0f}, worst {max(few):.0f}; worst {max(many, default=0):.0f}"
         )
 
 

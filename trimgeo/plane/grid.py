@@ -78,18 +78,21 @@ def rounded_to(
     if room is None or not np.any(on < 0):
         return Polygon(corners)
     choices = _choices(corners, on, ring, free, room, step)
-    while any(len(each.places) > 1 for each in choices):
-        walk = _walk(choices)
-        some = _walked(choices, corners, walk)
-        useful, joined = _of_use(some, _joined(some, on[walk], room, shortest))
-        chosen = cheapest_places(useful, joined)
+    walk = _walk(choices)
+    if not len(walk):
+        return Polygon(corners)
+    some = _walked(choices, corners, walk)
+    joined = _joined(some, on[walk], room, shortest)
+    while True:
+        useful, flags = _of_use(some, joined)
         placed = corners.copy()
-        placed[walk] = [each.places[i] for each, i in zip(useful, chosen, strict=True)]
+        placed[walk] = [
+            each.places[i] for each, i in zip(useful, cheapest_places(useful, flags), strict=True)
+        ]
         wrong = _at_fault(corners, placed, room)
         if not wrong.any():
             return Polygon(simplified(_undoubled(placed), HAIR))
-        choices = [_left(each) if fault else each for each, fault in zip(choices, wrong, strict=True)]
-    return Polygon(corners)
+        some, joined = _left(some, joined, int(np.flatnonzero(wrong[walk])[0]))
 
 
 def _room(outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon) -> _Room | None:
@@ -235,9 +238,12 @@ def _undoubled(placed: Floats) -> Floats:
     return placed[np.any(placed != np.roll(placed, 1, axis=0), axis=1)]
 
 
-def _left(corner: Corner) -> Corner:
-    """A corner that keeps its place."""
-    return replace(corner, places=corner.places[:1], price=corner.price[:1])
+def _left(choices: list[Corner], joined: list[Flags], k: int) -> tuple[list[Corner], list[Flags]]:
+    """The same where corner k keeps its place."""
+    choices, joined = choices.copy(), joined.copy()
+    choices[k] = replace(choices[k], places=choices[k].places[:1], price=choices[k].price[:1])
+    joined[k - 1], joined[k] = joined[k - 1][:, :1], joined[k][:1]
+    return choices, joined
 
 
 def _at_fault(corners: Floats, placed: Floats, room: _Room) -> Flags:
