@@ -26,7 +26,7 @@ _TELLS = 12.0
 """Difference of two fits' square sums that tells which is true (tests/bench/board_holes.py, even seeds to 34:
 true of 69 in 71; the likelihood ratio of 400 says nothing of how little pictures are like models)."""
 _SAMPLES = 300
-"""Pixels of a hole that are fitted, twice as many at most."""
+"""Pixels of a hole that are fitted, at most."""
 NARROW_WALL, _WIDE_WALL = 0.4, 3.0
 """Pixels: a wall narrower is not seen; one wider shows that the light comes from one side."""
 
@@ -263,7 +263,8 @@ def _band(
     far = np.hypot(x - shift[0], y - shift[1])
     use = (r <= outermost) & ((r >= innermost) | (np.abs(far - radius) < _BAND))
     row, column = np.nonzero(use)
-    every = max(1, len(row) // _SAMPLES)
-    row, column = row[::every], column[::every]
+    if len(row) > _SAMPLES:
+        some = np.linspace(0, len(row) - 1, _SAMPLES).astype(np.intp)
+        row, column = row[some], column[some]
     points = np.column_stack([column + low[0], row + low[1]]).astype(np.float64)
     return points, patch[row, column].astype(np.float64)

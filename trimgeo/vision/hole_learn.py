@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 _ASKED = 24
 """Holes in rings, and bare ones, that are asked for what all share."""
+_CLEAR = 8.0
+"""Radius, pixels, of a hole that shows both its opening and its blur well."""
 _LIKE = 40.0
 """Grey levels by which what a hole shows may be off what most do."""
 _DIRECTIONS = 24
@@ -24,15 +26,16 @@ _DIRECTIONS = 24
 def scene_learnt(scene: Scene, begun: list[Fit], shown: Shown) -> tuple[Scene, Floats]:
     """The scene with blurs, noise, metal and light, and what openings show, (3,): what clear holes show.
 
-    They are fitted with nothing believed of them; few that are clear leave the scene as it was.
+    They are fitted with nothing believed of them; none that is clear leaves the scene as it was.
     """
     assert shown.opening is not None
     scene = replace(scene, metal=shown.metal)
     ringed = sorted((s for s in begun if s.disc.radius > 4 and _width(s) > 2.6), key=lambda s: -_width(s))
-    bare = sorted((s for s in begun if s.disc.radius > 6.5 and s.ring is None), key=lambda s: s.disc.radius)
+    bare = [s for s in begun if s.disc.radius > 4 and s.ring is None]
+    bare.sort(key=lambda s: abs(s.disc.radius - _CLEAR))
     asked = (ringed if shown.metal is not None else [])[:_ASKED] + bare[:_ASKED]
     told = [fit for fit in learnt(scene, asked) if _tells(fit, shown.opening)]
-    if len(told) < 2:
+    if not told:
         return scene, shown.opening
     sharp = [fit for fit in told if fit.disc.deviations[1] < 0.2] or told
     # A narrow ring that was not seen blurs a rim: the sharper ones tell more.

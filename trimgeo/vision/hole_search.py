@@ -29,25 +29,27 @@ _FAINT = 14.0
 """Grey levels by which a hole differs from what lies around it."""
 _UNLIKE = 0.12
 """Share of the contrast by which a profile may be off for its centre to be one of a hole."""
+_UNEVEN = 0.06
+"""Share by which what holes show may be brighter or darker than the usual opening or the ground."""
 _CHUNK = 256
 
 
 def searched(
-    scene: Scene, spots: Floats, openings: Floats, metal: Floats | None, limits: tuple[float, float]
+    scene: Scene, spots: Floats, opening: Floats, ground: Floats | None, limits: tuple[float, float]
 ) -> list[list[Fit]]:
     """For each spot (column, row, radius of its widest contour) up to three fits to begin with.
 
-    ``openings`` (n, 3) are the colours (blue, green, red) that a hole may show, ``metal`` that of the rings;
+    ``opening`` is the colour (blue, green, red) that a hole shows, ``ground`` what lies beside the board;
     ``limits``, pixels, are the radius of the smallest hole and the width of the widest ring.
     """
-    found: list[list[Fit]] = [[] for _ in range(len(spots))]
+    found: list[list[Fit]] = []
     order = np.argsort(spots[:, 2], kind="stable")
     for a in range(0, len(order), _CHUNK):
         which = order[a : a + _CHUNK]
         reach = float(spots[which, 2].max()) + limits[1] + _BEYOND + 1
         profiles = _profiles(scene, spots[which, :2], reach)
-        for row, begun in enumerate(_best(scene, spots[which], profiles, openings, metal, limits)):
-            found[which[row]] = begun
+        openings = _openings(scene, profiles, opening, ground)
+        found += _best(scene, spots[which], profiles, openings, limits)
     return _once(found)
 
 
@@ -91,6 +93,24 @@ def _profiles(scene: Scene, at: Floats, reach: float) -> Floats:
     return np.asarray(np.median(polar, axis=1) @ AXES.T, dtype=np.float64)
 
 
+def _openings(scene: Scene, profiles: Floats, opening: Floats, ground: Floats | None) -> Floats:
+    """What a hole at each centre would show, (n, 3): near the board's edge more light falls on the ground."""
+    usual = np.tile(opening, (len(profiles), 1))
+    if ground is None or scene.walls.share > 0:
+        return usual
+    middle = profiles[:, :3].mean(axis=1) @ np.linalg.inv(AXES).T
+    share = middle @ opening / (opening @ opening)
+    most = float(ground @ opening / (opening @ opening))
+    lit = (share > min(1.0, most) - _UNEVEN) & (share < max(1.0, most) + _UNEVEN)
+    lit &= np.linalg.norm(middle - share[:, None] * opening, axis=1) < _FAINT
+    if scene.metal is not None:  # the middle of a small hole is mixed with its ring, up to that alone
+        way = scene.metal - opening
+        mixed = np.clip((middle - opening) @ way / max(float(way @ way), 1e-9), 0.0, 1.1)
+        lit &= np.linalg.norm(middle - opening - mixed[:, None] * way, axis=1) > _FAINT
+    usual[lit] *= share[lit, None]
+    return usual
+
+
 def _pairs(least: float, most: float, widest: float, ringed: bool) -> Floats:
     """Radii of holes and of what lies around them, (n, 2), pixels; twice the same for a bare hole."""
     radii = [least]
@@ -101,74 +121,64 @@ def _pairs(least: float, most: float, widest: float, ringed: bool) -> Floats:
 
 
 def _best(
-    scene: Scene,
-    spots: Floats,
-    profiles: Floats,
-    openings: Floats,
-    metal: Floats | None,
-    limits: tuple[float, float],
+    scene: Scene, spots: Floats, profiles: Floats, openings: Floats, limits: tuple[float, float]
 ) -> list[list[Fit]]:
-    pairs = _pairs(0.65 * limits[0], float(spots[:, 2].max()), limits[1], metal is not None)
+    pairs = _pairs(0.65 * limits[0], float(spots[:, 2].max()), limits[1], scene.metal is not None)
+    sums, beyond = _square_sums(scene, pairs, profiles, openings)
+    # Within a hole all is like its middle: what lies beyond a bare rim must not be.
+    step = np.linalg.norm(beyond - openings[:, None], axis=2)
+    fits = pairs[None, :, 0] <= spots[:, 2, None] + 2.0  # no hole is wider than what was seen of it
+    most = np.where(fits, step, 0.0).max(axis=1, keepdims=True)
+    sums[(step < np.maximum(_FAINT, 0.3 * most)) & (pairs[:, 0] == pairs[:, 1])] = np.inf
+    sums[~fits] = np.inf
+    widths = pairs[:, 1] - pairs[:, 0]
+    rows = np.arange(len(spots))
+    best = np.argmin(sums, axis=1)
+    least = np.maximum(sums[rows, best], 4.0 + (0.03 * step[rows, best]) ** 2)
+    begun: list[list[Fit]] = [[] for _ in rows]
+    for kind in (widths == 0, (widths > 0) & (widths < 3.5), widths >= 3.5):
+        if not kind.any():
+            continue
+        those = np.flatnonzero(kind)
+        k = those[np.argmin(sums[:, those], axis=1)]
+        beside = beyond[rows, k] if scene.metal is None or kind[0] else np.tile(scene.metal, (len(rows), 1))
+        contrast = np.maximum(np.linalg.norm(openings - beside, axis=1), step[rows, k])
+        off = sums[rows, k]
+        good = (off <= _WORSE**2 * least) & (np.sqrt(off) <= _UNLIKE * contrast)
+        good &= pairs[k, 0] > pairs[0, 0]  # smaller than any hole
+        for row in np.flatnonzero(good).tolist():
+            radius, rim = pairs[k[row]].tolist()
+            at, ring = (float(spots[row, 0]), float(spots[row, 1])), rim if rim > radius else None
+            disc = Disc(at, radius, ring, (1.0, 1.5), misfit=float(off[row]))
+            begun[row].append(Fit(disc, openings[row], beside[row], beyond[row, k[row]], 1.0, ring))
+    return begun
+
+
+def _square_sums(scene: Scene, pairs: Floats, profiles: Floats, openings: Floats) -> tuple[Floats, Floats]:
+    """Squares by which profiles are off each pair of radii, (n, pairs), and what lies beyond it."""
     places = np.arange(profiles.shape[1]) * _FINE
     use = (places[None] <= pairs[:, 1, None] + _BEYOND) * (places[None] + 1.0)
     use /= use.sum(axis=1, keepdims=True)
-    sums = np.full((len(openings), len(spots), len(pairs)), 0.0)
-    beyond = np.zeros((len(openings), len(spots), len(pairs), 3))
+    sums = np.zeros((len(profiles), len(pairs)))
+    beyond = np.zeros((*sums.shape, 3))
     blurs = (1.2, 2.0) if scene.blurs is None else scene.blurs
+    along = np.tile(places, (len(pairs), 1))
     for c in range(3):
-        blur = np.full((len(pairs), 1), float(np.hypot(blurs[min(c, 1)], 0.35)))
-        inner = blurred_discs(np.tile(places, (len(pairs), 1)), pairs[:, :1], blur)[0]
-        outer = blurred_discs(np.tile(places, (len(pairs), 1)), pairs[:, 1:], blur)[0]
-        rest = 1 - outer
-        squares, weight = profiles[..., c] ** 2 @ use.T, (use * rest**2).sum(axis=1)
-        for n, opening in enumerate(openings @ AXES.T):
-            model = opening[c] * inner
-            if metal is not None:
-                model = model + float(metal @ AXES[c]) * (outer - inner)
-            off = squares - 2 * profiles[..., c] @ (use * model).T + (use * model**2).sum(axis=1)
-            pull = profiles[..., c] @ (use * rest).T - (use * rest * model).sum(axis=1)
-            sums[n] += np.maximum(off - pull**2 / weight, 0.0)
-            beyond[n, ..., c] = pull / weight
-    # Within a hole all is like its middle: what lies beyond a bare rim must not be.
-    step = np.linalg.norm((beyond @ np.linalg.inv(AXES).T) - openings[:, None, None], axis=3)
-    most = np.where(pairs[None, :, 0] <= spots[:, 2, None] + 2.0, step, 0.0).max(axis=2, keepdims=True)
-    sums[(step < np.maximum(_FAINT, 0.3 * most)) & (pairs[:, 0] == pairs[:, 1])] = np.inf
-    # A hole may not be wider than what was seen of it, nor its ring than rings are.
-    sums[:, pairs[None, :, 0] > spots[:, 2, None] + 2.0] = np.inf
-    return [
-        _begun(spots[row], pairs, sums[:, row], beyond[:, row], openings, metal) for row in range(len(spots))
-    ]
-
-
-def _begun(
-    spot: Floats, pairs: Floats, sums: Floats, beyond: Floats, openings: Floats, metal: Floats | None
-) -> list[Fit]:
-    """The best bare hole, the best in a narrow and the best in a wide ring."""
-    widths = pairs[:, 1] - pairs[:, 0]
-    n, k = np.unravel_index(int(np.argmin(sums)), sums.shape)
-    step = float(np.linalg.norm(AXES @ openings[n] - beyond[n, k]))
-    least = max(float(sums[n, k]), 4.0 + (0.03 * step) ** 2)
-    kinds = (widths == 0, (widths > 0) & (widths < 3.5), widths >= 3.5)
-    begun = []
-    for kind in kinds:
-        if not kind.any():
-            continue
-        masked = np.where(kind, sums, np.inf)
-        n, k = np.unravel_index(int(np.argmin(masked)), masked.shape)
-        opening, around = openings[n], np.linalg.inv(AXES) @ beyond[n, k]
-        beside = around if widths[k] == 0 or metal is None else metal
-        contrast = float(max(np.linalg.norm(opening - beside), np.linalg.norm(opening - around)))
-        if masked[n, k] > _WORSE**2 * least or np.sqrt(masked[n, k]) > _UNLIKE * contrast:
-            continue
-        radius, rim = pairs[k].tolist()
-        if radius <= pairs[0, 0]:  # smaller than any hole
-            continue
-        disc = Disc(
-            (float(spot[0]), float(spot[1])),
-            radius,
-            rim if rim > radius else None,
-            (1.0, 1.5),
-            misfit=float(masked[n, k]),
+        if c < 2:
+            blur = np.full((len(pairs), 1), float(np.hypot(blurs[c], 0.35)))
+            inner, outer = (blurred_discs(along, pairs[:, k, None], blur)[0] for k in (0, 1))
+            rest = 1 - outer
+            weight = (use * rest**2).sum(axis=1)
+        # The square sum about a model that is linear in what a hole shows: products of matrices.
+        level, shown = (openings @ AXES[c])[:, None], profiles[..., c]
+        metal = (
+            np.zeros_like(inner) if scene.metal is None else float(scene.metal @ AXES[c]) * (outer - inner)
         )
-        begun.append(Fit(disc, opening, beside, around, 1.0, disc.rim))
-    return begun
+        squares = (use * metal**2).sum(axis=1) + level**2 * (use * inner**2).sum(axis=1)
+        squares = squares + 2 * level * (use * inner * metal).sum(axis=1)
+        off = shown**2 @ use.T - 2 * (shown @ (use * metal).T + level * (shown @ (use * inner).T)) + squares
+        pull = shown @ (use * rest).T - (use * rest * metal).sum(axis=1)
+        pull = pull - level * (use * rest * inner).sum(axis=1)
+        sums += np.maximum(off - pull**2 / weight, 0.0)
+        beyond[..., c] = pull / weight
+    return sums, beyond @ np.linalg.inv(AXES).T

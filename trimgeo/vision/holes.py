@@ -33,14 +33,16 @@ _LEAST_PIXELS = 3.0
 """A disc fewer pixels across than this is one blurred speck."""
 _WIDEST_RING = 1.3
 """Width, mm, of the copper around a hole that is looked for: pads of leads are wider only at large holes."""
-_UNSURE = 0.04
+_UNSURE = 0.025
 """Standard deviation of a diameter, mm, from which on a hole is given with half the confidence."""
-_UNMEASURED = 0.04
+_UNMEASURED = 0.025
 """A diameter of a greater standard deviation, mm, is not given."""
 _UNLIKE = 0.12
 """Pixels off the model by more than this share of the step at the rim show something else."""
 _LESS = 0.25
 """A disc in another one is no hole where it stands out by less than this of the outer one."""
+_SAME_SIZE = 0.285
+"""Two discs are one hole found twice where the logarithm of their sizes' ratio is less."""
 _ASIDE = 2.2
 """From aside centres are off by so many times what the noise of the pixels says (tests/bench/board_holes.py,
 even seeds to 18)."""
@@ -99,7 +101,8 @@ def find_holes(
     clear = [[start for start in each if shown.through(start)] for each in begun]
     scene, opening = scene_learnt(scene, [each[0] for each in clear if each], shown)
     limits = (LEAST / 2 * per_mm, _WIDEST_RING * per_mm)
-    fits = best_of(scene, searched(scene, spots, opening[None], scene.metal, limits))
+    ground = None if background is None else np.array(background)
+    fits = best_of(scene, searched(scene, spots, opening, ground, limits))
     fits = [fit for fit in fits if fit.cover >= 0.75]
     fits = [fit for fit in fits if fit.disc.radius >= _LEAST_PIXELS / 2 and _measured(fit, per_mm)]
     fits = _innermost(fits)
@@ -119,25 +122,25 @@ def _measured(fit: Fit, per_mm: float) -> bool:
 
 def _innermost(fits: list[Fit]) -> list[Fit]:
     """Of discs in each other the innermost, as pads lie around holes; of one found twice the better fit."""
-    kept: list[Fit] = []
-    for fit in sorted(fits, key=lambda fit: (fit.disc.misfit / fit.disc.contrast, fit.disc.centre)):
-        if not any(_off(fit, other) < 0.5 * fit.disc.radius and _same_size(fit, other) for other in kept):
-            kept.append(fit)
-    found: list[Fit] = []
-    for fit in sorted(kept, key=lambda fit: (fit.disc.radius, fit.disc.centre)):
-        around = [other for other in found if _off(fit, other) < max(fit.disc.radius, other.disc.radius)]
-        faint = [other for other in around if other.disc.contrast < _LESS * fit.disc.contrast]
+    if not fits:
+        return fits
+    at, radii = np.array([fit.disc.centre for fit in fits]), np.array([fit.disc.radius for fit in fits])
+    near = shapely.STRtree(shapely.points(at))
+    kept, found = np.zeros(len(fits), bool), np.zeros(len(fits), bool)
+    misfits = [fit.disc.misfit / fit.disc.contrast for fit in fits]
+    for n in sorted(range(len(fits)), key=lambda n: (misfits[n], fits[n].disc.centre)):
+        others = near.query(shapely.Point(at[n]), predicate="dwithin", distance=0.5 * radii[n])
+        same = np.abs(np.log(radii[others] / radii[n])) < _SAME_SIZE
+        kept[n] = not (kept[others] & same).any()
+    for n in sorted(np.flatnonzero(kept).tolist(), key=lambda n: (radii[n], fits[n].disc.centre)):
+        # All that were found are smaller.
+        others = near.query(shapely.Point(at[n]), predicate="dwithin", distance=radii[n])
+        around = [k for k in others.tolist() if found[k]]
+        faint = [k for k in around if fits[k].disc.contrast < _LESS * fits[n].disc.contrast]
         if len(faint) == len(around):  # what little shows in it is no hole of its own
-            found = [other for other in found if not any(other is each for each in faint)] + [fit]
-    return found
-
-
-def _off(a: Fit, b: Fit) -> float:
-    return float(np.hypot(a.disc.centre[0] - b.disc.centre[0], a.disc.centre[1] - b.disc.centre[1]))
-
-
-def _same_size(a: Fit, b: Fit) -> bool:
-    return 0.75 < a.disc.radius / b.disc.radius < 1.33
+            found[faint] = False
+            found[n] = True
+    return [fit for fit, each in zip(fits, found, strict=True) if each]
 
 
 def _hole(picture: Picture, fit: Fit, shown: Shown, walls: Walls) -> FoundHole:

@@ -94,6 +94,7 @@ def _looked_up(u: Floats, rho: Floats) -> Floats:
     b = np.clip(u / _FINE, 0, table.shape[2] - 1.001)
     i, j = a.astype(np.intp), b.astype(np.intp)
     s, t = a - i, b - j
-    above = table[:, i, j] * (1 - t) + table[:, i, j + 1] * t
-    below = table[:, i + 1, j] * (1 - t) + table[:, i + 1, j + 1] * t
-    return np.asarray(above * (1 - s) + below * s)
+    # The radius is one for each row: the table is interpolated for it once.
+    rows = table[:, i[:, 0]] * (1 - s) + table[:, i[:, 0] + 1] * s
+    below, above = np.take_along_axis(rows, j[None], axis=2), np.take_along_axis(rows, j[None] + 1, axis=2)
+    return np.asarray(below + (above - below) * t)
