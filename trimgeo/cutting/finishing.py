@@ -29,11 +29,11 @@ BEYOND: Final = 1e-9
 """mm by which a built outline may pass the board's edge or the walls: rounding."""
 
 
-def choice(outline: Polygon, held: Kept, room: BaseGeometry | None) -> Choice | None:
+def choice(outline: Polygon, held: Kept, room: BaseGeometry | None, kerf: float = 0.0) -> Choice | None:
     """The outline as a choice, or None where it is not truly clear.
 
     It is clear where it is simple, lies on the board and in ``room`` (None: no case), holds every keep-out
-    and keeps its new cuts clear of each by the allowance.
+    and keeps its new cuts clear of each by the allowance.  A cut shorter than ``kerf`` is noted.
 
     >>> from trimgeo.cutting.kept import kept
     >>> from trimgeo.model.board import Keepout
@@ -63,6 +63,18 @@ def choice(outline: Polygon, held: Kept, room: BaseGeometry | None) -> Choice | 
         cut_length=float(lines.length),
         inside_corners=inside_corners(outline, cuts, held.edge),
         clearance=float(clearance.min()) if cuts else None,
+        notes=_short(cuts, kerf),
+    )
+
+
+def _short(cuts: tuple[Cut, ...], kerf: float) -> tuple[str, ...]:
+    shortest = min((cut.line for cut in cuts), key=lambda line: line.length, default=None)
+    if shortest is None or shortest.length >= kerf:
+        return ()
+    (x, y), *_ = shortest.coords
+    return (
+        f"its cut at ({x:.2f}, {y:.2f}) is {shortest.length:.2f} mm long, shorter than the kerf of "
+        f"{kerf:.2f} mm is wide",
     )
 
 

@@ -121,16 +121,27 @@ def holds_together(outline: Polygon, base: Ground, neck: float) -> bool:
 
 def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
     """The field around one shape; none where its room is too narrow to be told."""
-    free = free_sides(allowed, base.kept.edge)
-    try:
-        room = annulus(shape, allowed, free)
-    except NoRoomError:
-        return []
-    coarse = room
-    if len(room.kept) > FEW_CORNERS and not shapely.equals(shape, shapely.convex_hull(shape)):
-        with suppress(NoRoomError):  # what is kept all but touches a wall
-            coarse = annulus(coarser(shape, allowed, STANDS_OUT, POCKET), allowed, free)
-    return [Field(shape, room, fewest_in(room), coarse)]
+    for kept, within in ((shape, allowed), _without_hairs(shape, allowed)):
+        free = free_sides(within, base.kept.edge)
+        with suppress(NoRoomError):
+            coarse = room = annulus(kept, within, free)
+            if len(room.kept) > FEW_CORNERS and not shapely.equals(kept, shapely.convex_hull(kept)):
+                with suppress(NoRoomError):  # what is kept all but touches a wall
+                    coarse = annulus(coarser(kept, within, STANDS_OUT, POCKET), within, free)
+            return [Field(kept, room, fewest_in(room), coarse)]
+    return []
+
+
+def _without_hairs(shape: Polygon, allowed: Polygon) -> tuple[Polygon, Polygon]:
+    """The same without gaps in the shape, and arms of what is allowed, thinner than half a micrometre."""
+    inner = shapely.buffer(allowed, -5 * HAIR, join_style="mitre")
+    parts = shapely.get_parts(
+        shapely.intersection(shapely.buffer(inner, 5 * HAIR, join_style="mitre"), allowed)
+    )
+    part = parts[int(np.argmin(shapely.distance(parts, shapely.point_on_surface(shape))))]
+    wide = shapely.buffer(shapely.buffer(shape, 5 * HAIR, join_style="mitre"), -5 * HAIR, join_style="mitre")
+    closed = shapely.get_parts(shapely.intersection(shapely.union(wide, shape), part))
+    return Polygon(max(closed, key=shapely.area).exterior), Polygon(part.exterior)
 
 
 def _rooms(base: Ground, shape: Polygon, slot: float) -> list[Polygon]:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-import numpy as np
 import shapely
 from shapely import MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -19,10 +18,9 @@ from shapely.geometry.base import BaseGeometry
 from trimgeo.cutting import finishing
 from trimgeo.cutting.joining import Field, fields, holds_together, proving
 from trimgeo.cutting.kept import Kept, kept
-from trimgeo.cutting.refusals import too_few
+from trimgeo.cutting.refusals import not_found, too_few
 from trimgeo.cutting.room import Ground, ground, inside
 from trimgeo.cutting.straight import across_board
-from trimgeo.errors import NoOutlineError
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
@@ -33,6 +31,9 @@ WORTH_A_CUT: Final = 1e-6
 
 GAIN: Final = 0.01
 """Share of the area that one more cut must take off, where the job names no gain."""
+
+FURTHER: Final = 8
+"""Where no outline was found with the fewest cuts, so many more are tried."""
 
 MOST_CUTS: Final = 64
 """As many cuts as a job can ask for."""
@@ -202,26 +203,41 @@ def proof(plan: Building) -> Proof:
 
 
 def built(plan: Building, most: int) -> Iterator[Choice]:
-    """The choices of a prepared search, fewest cuts first; at least one where there is any."""
-    streams = [_Stream(plan, each, most) for each in plan.fields]
-    across = _Across(plan, most)
+    """The choices of a prepared search, fewest cuts first; at least one where there is any.
+
+    One with a cut shorter than the kerf comes only where it has the fewest cuts.
+    """
     first = min(each.few.count for each in plan.fields)
-    best = np.inf
-    for cuts in range(first, max(most, first) + 1):
+    last = max(most, first)
+    streams = [_Stream(plan, each, last) for each in plan.fields]
+    across = _Across(plan, last)
+    best: Choice | None = None
+    more: list[Choice] = []  # found to have more cuts than was searched
+    for cuts in range(first, last + 1):
         found = [choice for stream in streams for choice in stream.taken(cuts)]
+        found = [each for each in (*found, *across.taken(cuts), *more) if _allowed(plan, each)]
+        more = [each for each in found if each.cuts > cuts]
         good = [
             each
-            for each in (*found, *across.taken(cuts))
-            if each is not None
-            and each.cuts == cuts
-            and (plan.wish.inside_corners or each.inside_corners == 0)
+            for each in found
+            if (each.cuts == cuts and not each.notes) or (best is None and each.cuts <= cuts)
         ]
-        choice = min(good, key=lambda each: each.area, default=None)
-        if choice is not None and choice.area < best * (1 - WORTH_A_CUT):
-            best = choice.area
+        choice = min(good, key=_awkward, default=None)
+        if choice is not None and (best is None or choice.area < best.area * (1 - WORTH_A_CUT)):
+            best = choice
             yield choice
-    if not np.isfinite(best):
-        raise NoOutlineError("no outline was found that is clear of all that must live; give its points")
+    if best is None and last < first + FURTHER:
+        yield from built(plan, last + FURTHER // 2)
+    elif best is None:
+        raise not_found(plan.wish.inside_corners, last)
+
+
+def _allowed(plan: Building, each: Choice) -> bool:
+    return plan.wish.inside_corners or each.inside_corners == 0
+
+
+def _awkward(each: Choice) -> tuple[bool, int, float]:
+    return bool(each.notes), each.cuts, each.area
 
 
 def finished(plan: Building, outline: Polygon) -> Choice | None:
@@ -229,7 +245,7 @@ def finished(plan: Building, outline: Polygon) -> Choice | None:
 
     The one place where an outline becomes a choice.
     """
-    return finishing.choice(outline, plan.held, plan.room)
+    return finishing.choice(outline, plan.held, plan.room, plan.wish.kerf)
 
 
 class _Stream:
@@ -237,7 +253,7 @@ class _Stream:
 
     def __init__(self, plan: Building, field: Field, most: int) -> None:
         self._plan, self._field = plan, field
-        self._found = smallest_for_each(field.coarse, most, plan.wish.inside_corners)
+        self._found = smallest_for_each(field.coarse, most, plan.wish.inside_corners, plan.wish.kerf)
         self._head: Smallest | None = None
         self._begun = False
 
@@ -256,7 +272,8 @@ class _Stream:
         if cuts != field.few.count:
             return []
         # the shape with fewer corners needs more cuts
-        closer = smallest_for_each(field.room, cuts, self._plan.wish.inside_corners)
+        wish = self._plan.wish
+        closer = smallest_for_each(field.room, cuts, wish.inside_corners, wish.kerf)
         return [field.few.outline, *(each.outline for each in closer if each.cuts == cuts)]
 
     def _finished(self, outline: Polygon) -> Choice | None:

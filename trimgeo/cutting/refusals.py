@@ -137,6 +137,19 @@ def too_few(asked: int, fewest: int) -> NoOutlineError:
     )
 
 
+def not_found(inside_corners: bool, most: int) -> NoOutlineError:
+    """No outline that is truly clear was found."""
+    if inside_corners:
+        return NoOutlineError(
+            f"no outline with at most {most} new cuts was found that is clear of all that must live; "
+            "give the points of [outline]"
+        )
+    return NoOutlineError(
+        f"no outline without inside corners was found with at most {most} new cuts; "
+        "take out `allow_inside_corners`, or give the points of [outline]"
+    )
+
+
 def wall_name(held: Kept, case: Case | None, at: XY | Floats) -> str:
     """The wall that is nearest to a point on the border of what is allowed, in words.
 

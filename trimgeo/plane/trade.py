@@ -12,7 +12,7 @@ from shapely import Polygon
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.choice import distinct, fixed_lines, thinned
 from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
-from trimgeo.plane.fewest import fewest_in
+from trimgeo.plane.fewest import JUDGED, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
 from trimgeo.plane.joins import Border, border
 from trimgeo.plane.kgon import smallest_outlines
@@ -39,18 +39,22 @@ WORTH = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Smallest:
-    """An outline, its area in mm², and its number of cuts."""
+    """An outline, its area in mm², and its number of cuts; ``short`` where one of them is too short."""
 
     cuts: int
     area: float
     outline: Polygon
+    short: bool = False
 
 
-def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True) -> Iterator[Smallest]:
+def smallest_for_each(
+    room: Annulus, most: int = 12, inside_corners: bool = True, shortest: float = 0.0
+) -> Iterator[Smallest]:
     """Smallest outlines found with each number of cuts from the fewest to ``most``, fewest first.
 
     A number of cuts that makes the outline no smaller is left out.  With ``inside_corners`` False there
-    are none but on the free border; then it may be that nothing is found.
+    are none but on the free border; then it may be that nothing is found.  An outline with a cut shorter than
+    ``shortest`` mm comes only where no other one with so many cuts was found.
 
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 9, 4), np.array([True] * 4))
@@ -58,10 +62,10 @@ def smallest_for_each(room: Annulus, most: int = 12, inside_corners: bool = True
     [(0, 36.0), (1, 8.0), (2, 4.0), (3, 2.0), (4, 1.0)]
     """
     few = fewest_in(room)
-    given = Smallest(few.count, float(few.outline.area), few.outline)
+    given = Smallest(few.count, float(few.outline.area), few.outline, _has_short(room, few.outline, shortest))
     if few.count == 0:
         yield given
-    search = _Search(room, border(room), fixed_lines(room), inside_corners)
+    search = _Search(room, border(room), fixed_lines(room), inside_corners, shortest)
     quick = max(few.count, 1)
     found = _convex(search, most) if _is_convex(room) else {}
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
@@ -87,6 +91,7 @@ class _Search:
     edge: Border
     fixed: CutLines
     inside_corners: bool
+    shortest: float
 
 
 def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
@@ -124,7 +129,7 @@ def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[
 
 def _keep_smaller(best: dict[int, Smallest], others: dict[int, Smallest]) -> None:
     for cuts, each in others.items():
-        if cuts not in best or each.area < best[cuts].area:
+        if cuts not in best or (each.short, each.area) < (best[cuts].short, best[cuts].area):
             best[cuts] = each
 
 
@@ -146,11 +151,14 @@ def _tried(
     tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
         way, turns = outlines.way(number)
-        if len(way) in best or not np.isfinite(outlines.area[number]):
+        known = best.get(len(way))
+        if (known is not None and not known.short) or not np.isfinite(outlines.area[number]):
             continue
         outline = outlined(way, turns, search.edge)
         if is_sound(room, outline):
-            best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
+            short = bool((shapely.length(cuts_along(way, turns, search.edge)) < search.shortest).any())
+            if known is None or not short:
+                best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline), short)
         else:
             tangled += _crossing_steps(numbers[outlines.origin[number]], way, turns, search.edge)
     kept = outlines.lines
@@ -194,5 +202,16 @@ def _convex(search: _Search, most: int) -> dict[int, Smallest]:
         if np.isfinite(outlines.area[0]):
             outline = outlined(*outlines.way(0), search.edge)
             if is_sound(room, outline):
-                best[len(way)] = Smallest(len(way), float(outline.area), room.pose.placed(outline))
+                placed = room.pose.placed(outline)
+                short = _has_short(room, placed, search.shortest)
+                best[len(way)] = Smallest(len(way), float(outline.area), placed, short)
     return best
+
+
+def _has_short(room: Annulus, outline: Polygon, shortest: float) -> bool:
+    """Whether an outline, as placed, has a cut shorter than that."""
+    if shortest <= 0:
+        return False
+    corners = room.pose.taken(shapely.get_coordinates(outline)[:-1])
+    length = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    return bool((length[free_sides(corners, room.allowed, room.free, JUDGED) < 0] < shortest).any())
