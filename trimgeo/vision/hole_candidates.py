@@ -6,6 +6,7 @@ equal arcs.  How far the two stand apart is known from the camera: a lens is loo
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import cv2
@@ -166,19 +167,19 @@ def _each_once(rounds: Floats, apart: float) -> Floats:
     """
     if not len(rounds):
         return rounds
-    left = np.ones(len(rounds), bool)
-    tree = shapely.STRtree(shapely.points(rounds[:, :2]))
     order = np.argsort(-rounds[:, 2], kind="stable")
-    kept = []
-    for n in order.tolist():
+    rounds = rounds[order]
+    points = shapely.points(rounds[:, :2])
+    near = shapely.STRtree(points).query(points, "dwithin", apart * rounds[:, 2] + 0.7)
+    off = np.hypot(*(rounds[near[0], :2] - rounds[near[1], :2]).T)
+    near = near[:, off < apart * rounds[near[1], 2] + 0.7]
+    ends = np.searchsorted(near[0], np.arange(len(rounds) + 1))
+    left, kept = np.ones(len(rounds), bool), []
+    for n, (a, b) in enumerate(itertools.pairwise(ends.tolist())):
         if not left[n]:
             continue
-        at, radius = rounds[n, :2], rounds[n, 2]
-        near = tree.query(shapely.Point(at), predicate="dwithin", distance=apart * radius + 0.7)
-        near = near[left[near]]
-        off = np.hypot(*(rounds[near, :2] - at).T)
-        alike = near[off < apart * rounds[near, 2] + 0.7]
+        alike = near[1, a:b]
+        alike = alike[left[alike]]
         left[alike] = False
-        left[n] = False
         kept.append([*np.median(rounds[alike, :2], axis=0), rounds[alike, 2].max()])
     return np.array(kept)

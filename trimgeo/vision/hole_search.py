@@ -23,7 +23,7 @@ _BEYOND = 4.0
 """Pixels outside of a ring or a bare rim that tell what lies there."""
 _WIDTHS = (1.5, 2.1, 3.0, 4.2, 5.8, 8.0, 11.0, 15.0)
 """Pixels: widths of rings that are tried; a fit moves them."""
-_WORSE = 2.5
+_WORSE = 2.0
 """A pair of radii whose profile is off by so many times more than the best one's is not fitted."""
 _FAINT = 14.0
 """Grey levels by which a hole differs from what lies around it."""
@@ -31,6 +31,8 @@ _UNLIKE = 0.12
 """Share of the contrast by which a profile may be off for its centre to be one of a hole."""
 _UNEVEN = 0.06
 """Share by which what holes show may be brighter or darker than the usual opening or the ground."""
+_NEARER = 0.7
+"""Share of the greatest step from an opening that the middle of the smallest hole keeps of it."""
 _CHUNK = 256
 
 
@@ -49,7 +51,8 @@ def searched(
         reach = float(spots[which, 2].max()) + limits[1] + _BEYOND + 1
         profiles = _profiles(scene, spots[which, :2], reach)
         openings = _openings(scene, profiles, opening, ground)
-        found += _best(scene, spots[which], profiles, openings, limits)
+        likely = _open(profiles, openings)
+        found += _best(scene, spots[which[likely]], profiles[likely], openings[likely], limits)
     return _once(found)
 
 
@@ -91,6 +94,12 @@ def _profiles(scene: Scene, at: Floats, reach: float) -> Floats:
     ]  # fmt: skip
     polar = np.vstack(rows).reshape(len(at), _DIRECTIONS, len(along), 3)
     return np.asarray(np.median(polar, axis=1) @ AXES.T, dtype=np.float64)
+
+
+def _open(profiles: Floats, openings: Floats) -> NDArray[np.bool_]:
+    """Whether what is seen about each centre is nearer to an opening than what lies around."""
+    off = np.linalg.norm(profiles @ np.linalg.inv(AXES).T - openings[:, None], axis=2)
+    return np.asarray(off[:, :3].min(axis=1) < _NEARER * off.max(axis=1))
 
 
 def _openings(scene: Scene, profiles: Floats, opening: Floats, ground: Floats | None) -> Floats:
