@@ -15,6 +15,7 @@ from trimgeo.errors import NoOutlineError
 from trimgeo.model.board import Keepout
 from trimgeo.model.job import Placing
 from trimgeo.plane.hulls import Floats
+from trimgeo.plane.pose import pose_of
 from trimgeo.tables import COVERAGE_FACTOR
 
 ARC_SEGMENTS: Final = 24
@@ -36,6 +37,7 @@ class Kept:
 
     ``bodies`` are shapes on the board, less their ``radius``; a new cut that comes nearer to one than its
     ``allowance`` is not clear.  ``edge`` is the board's, counter-clockwise, without holes; all mm.
+    ``axes`` are its principal ones: sides that stand for an arc lie alike however the job is turned.
     """
 
     keepouts: tuple[Keepout, ...]
@@ -43,10 +45,11 @@ class Kept:
     radius: Floats
     allowance: Floats
     edge: Polygon
+    axes: Floats
 
     def grown(self, margin: float) -> NDArray[Any]:
         """Each keep-out grown by its allowance and ``margin``, as far as it lies on the board."""
-        shapes = grown(self.bodies, self.radius + self.allowance + margin, ARC_SEGMENTS)
+        shapes = grown(self.bodies, self.radius + self.allowance + margin, ARC_SEGMENTS, self.axes)
         out = ~shapely.covers(self.edge, shapes)
         shapes[out] = shapely.intersection(shapes[out], self.edge)
         return shapes
@@ -64,11 +67,12 @@ def kept(keepouts: Sequence[Keepout], edge: Polygon, wander: float, sanding: flo
     """
     edge = shapely.orient_polygons(Polygon(edge.exterior))
     shapely.prepare(edge)
+    axes = pose_of([edge]).axes
     must = [keepout for keepout in keepouts if not keepout.may_cut]
     bodies = np.array([keepout.spine for keepout in must], dtype=object)
     radius = np.array([keepout.radius for keepout in must], dtype=np.float64)
     over = np.array([not keepout.on_board for keepout in must], dtype=bool)
-    bodies[over] = shapely.intersection(grown(bodies[over], radius[over], BODY_SEGMENTS), edge)
+    bodies[over] = shapely.intersection(grown(bodies[over], radius[over], BODY_SEGMENTS, axes), edge)
     radius[over] = 0.0
     there = ~shapely.is_empty(bodies)
     if not there.any():
@@ -78,13 +82,18 @@ def kept(keepouts: Sequence[Keepout], edge: Polygon, wander: float, sanding: flo
         )
     must = [keepout for keepout, here in zip(must, there, strict=True) if here]
     allowance = _allowances(must, wander, sanding, placing)
-    return Kept(tuple(must), bodies[there], radius[there], allowance, edge)
+    return Kept(tuple(must), bodies[there], radius[there], allowance, edge, axes)
 
 
-def grown(spines: NDArray[Any], distance: Floats | float, segments: int) -> NDArray[Any]:
-    """Shapes grown by ``distance``; sides that stand for an arc are outside it: radius / cos(half angle)."""
+def grown(spines: NDArray[Any], distance: Floats | float, segments: int, axes: Floats) -> NDArray[Any]:
+    """Shapes grown by ``distance``; sides that stand for an arc are outside it: radius / cos(half angle).
+
+    Arcs begin on ``axes``, unit vectors as rows.
+    """
     around = distance / np.cos(COARSEST_SIDE * np.pi / (4 * segments))
-    return np.asarray(shapely.buffer(spines, around, quad_segs=segments))
+    turned = shapely.transform(spines, lambda xy: xy @ axes.T)
+    shapes = np.asarray(shapely.buffer(turned, around, quad_segs=segments))
+    return np.asarray(shapely.transform(shapes, lambda xy: xy @ axes))
 
 
 def _allowances(keepouts: Sequence[Keepout], wander: float, sanding: float, placing: Placing) -> Floats:

@@ -92,7 +92,7 @@ def building(
     held = kept(keepouts, edge, wander, sanding, placing)
     base = ground(held, wish.case)
     around = fields(base, wish.case, wish.neck, wish.slot, wish.inside_corners)
-    return Building(held, wish, base, tuple(around), inside(wish.case) if wish.case else None)
+    return Building(held, wish, base, tuple(around), inside(wish.case, held.axes) if wish.case else None)
 
 
 def choices(
@@ -253,7 +253,8 @@ class _Stream:
 
     def __init__(self, plan: Building, field: Field, most: int) -> None:
         self._plan, self._field = plan, field
-        self._found = smallest_for_each(field.coarse, most, plan.wish.inside_corners, plan.wish.kerf)
+        known = field.few if field.coarse is field.room else None
+        self._found = smallest_for_each(field.coarse, most, plan.wish.inside_corners, plan.wish.kerf, known)
         self._head: Smallest | None = None
         self._begun = False
 
@@ -273,7 +274,7 @@ class _Stream:
             return []
         # the shape with fewer corners needs more cuts
         wish = self._plan.wish
-        closer = smallest_for_each(field.room, cuts, wish.inside_corners, wish.kerf)
+        closer = smallest_for_each(field.room, cuts, wish.inside_corners, wish.kerf, field.few)
         return [field.few.outline, *(each.outline for each in closer if each.cuts == cuts)]
 
     def _finished(self, outline: Polygon) -> Choice | None:

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from trimgeo.cutting.kept import MARGIN, Kept, grown
 from trimgeo.cutting.refusals import between, depth, over_wall, post_within
 from trimgeo.model.board import Case
-from trimgeo.plane.hulls import convex_hull
+from trimgeo.plane.hulls import Floats, convex_hull
 from trimgeo.tables import EDGE_TOLERANCE
 
 HAIR: Final = 1e-4
@@ -59,7 +59,7 @@ def ground(held: Kept, case: Case | None) -> Ground:
     if case is None:
         return _joined(held, None, held.grown(HAIR), held.edge)
     for margin in (HAIR, MARGIN):
-        shapes, room = held.grown(margin), inside(case, margin)
+        shapes, room = held.grown(margin), inside(case, held.axes, margin)
         outside = shapely.difference(shapes, room)
         outside = outside[~shapely.is_empty(outside)]
         if max((depth(each, room).mm for each in outside), default=0.0) <= TOUCHES:
@@ -67,15 +67,15 @@ def ground(held: Kept, case: Case | None) -> Ground:
     raise over_wall(held, case, shapes, room)
 
 
-def inside(case: Case, margin: float = 0.0) -> BaseGeometry:
+def inside(case: Case, axes: Floats, margin: float = 0.0) -> BaseGeometry:
     """The cavity less its gap and ``margin``, and less the posts grown by both.
 
-    Sides that stand for an arc about a corner are further from it than the gap.
+    Sides that stand for an arc about a corner are further from it than the gap; it begins on ``axes``.
     """
     gap = case.gap + margin
     walls = shapely.difference(shapely.buffer(case.cavity.polygon, 2 * gap + 1), case.cavity.polygon)
     posts = shapely.union_all([post.polygon for post in case.posts])
-    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, WALL_SEGMENTS))
+    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, WALL_SEGMENTS, axes))
     room: BaseGeometry = shapely.difference(case.cavity.polygon, blocked)
     return room
 
@@ -103,8 +103,8 @@ def polygons_filled(shapes: NDArray[Any]) -> NDArray[Any]:
     """Polygons without their holes, joined where one lies in another, largest first.
 
     >>> frame, part = shapely.box(0, 0, 9, 9) - shapely.box(1, 1, 8, 8), shapely.box(3, 3, 4, 4)
-    >>> polygons_filled(np.array([frame, part], dtype=object)).tolist()
-    [<POLYGON ((9 9, 9 0, 0 0, 0 9, 9 9))>]
+    >>> [each.area for each in polygons_filled(np.array([frame, part], dtype=object))]
+    [81.0]
     """
     filled = shapely.get_parts(shapely.union_all(polygons_of([each.exterior for each in shapes])))
     return np.asarray(filled[np.argsort(-shapely.area(filled), kind="stable")])

@@ -9,6 +9,10 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.plane.hulls import Floats
+from trimgeo.plane.pose import laid, pose_of, raised
+
+ALIKE = 1e-5
+"""Lines that are longer by less (mm) are as short."""
 
 
 class NoBridgeError(ValueError):
@@ -38,11 +42,21 @@ def bridges(pieces: BaseGeometry, allowed: Polygon, neck: float) -> list[BaseGeo
     """The bridges alone of `bridged`.
 
     >>> two = shapely.union_all([shapely.box(0, 0, 2, 2), shapely.box(6, 0, 8, 2)])
-    >>> [bridge.area for bridge in bridges(two, shapely.box(-1, -1, 9, 3), 1.0)]
+    >>> [round(bridge.area, 4) for bridge in bridges(two, shapely.box(-1, -1, 9, 3), 1.0)]
     [6.0]
     """
+    pose = pose_of([allowed])
+    laid_pieces = shapely.normalize(shapely.union_all([laid(each, pose) for each in _parts(pieces)]))
+    try:
+        found = _bridges(laid_pieces, laid(allowed, pose), neck)
+    except NoBridgeError as error:
+        raise NoBridgeError(pose.back(error.point)) from error
+    return [raised(each, pose) for each in found]
+
+
+def _bridges(filled: BaseGeometry, allowed: BaseGeometry, neck: float) -> list[BaseGeometry]:
+    """The same in a pose: which of several shortest lines is taken does not depend on how a job lies."""
     found: list[BaseGeometry] = []
-    filled = pieces
     middle = shapely.buffer(allowed, -neck / 2, join_style="mitre")
     while len(parts := _parts(filled)) > 1:
         way = _shortest(parts, allowed, middle, neck)
@@ -52,7 +66,7 @@ def bridges(pieces: BaseGeometry, allowed: Polygon, neck: float) -> list[BaseGeo
         joined = shapely.union_all([Polygon(each.exterior) for each in _parts(joined)])
         if len(_parts(joined)) >= len(parts):
             raise NoBridgeError(shapely.get_coordinates(shapely.centroid(way))[0])
-        filled = joined
+        filled = shapely.normalize(joined)
     return found
 
 
@@ -61,12 +75,14 @@ def _parts(shape: BaseGeometry) -> NDArray[np.object_]:
     return np.asarray(parts[shapely.get_type_id(parts) == 3])
 
 
-def _shortest(parts: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry, neck: float) -> LineString:
+def _shortest(
+    parts: NDArray[np.object_], allowed: BaseGeometry, middle: BaseGeometry, neck: float
+) -> LineString:
     """The shortest middle line of a bridge between two pieces; it ends half its width within them."""
     within = shapely.buffer(parts, -neck / 2, join_style="mitre")
     ends = np.where(shapely.is_empty(within), parts, within)
     i, j = np.triu_indices(len(parts), 1)
-    lines = shapely.shortest_line(ends[i], ends[j])
+    lines = _middle_lines(ends[i], ends[j])
     free = shapely.buffer(shapely.union_all([middle, *parts]), 1e-9)
     straight = lines[shapely.covers(free, lines)]
     nearest = lines[int(np.argmin(shapely.length(lines)))]
@@ -78,8 +94,19 @@ def _shortest(parts: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry
     return min(found, key=lambda line: line.length)
 
 
+def _middle_lines(ones: NDArray[np.object_], others: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Shortest lines; between sides that face each other in parallel the one in their middle."""
+    lines = shapely.shortest_line(ones, others)
+    apart = shapely.length(lines)
+    facing = shapely.intersection(ones, shapely.buffer(others, apart + ALIKE))
+    starts = shapely.get_point(shapely.shortest_line(ones, shapely.centroid(facing)), 0)
+    middle = shapely.shortest_line(starts, others)
+    good = ~shapely.is_empty(facing) & (shapely.length(middle) <= apart + 2 * ALIKE)
+    return np.asarray(np.where(good, middle, lines))
+
+
 def ways_around(
-    ends: NDArray[np.object_], allowed: Polygon, middle: BaseGeometry, free: BaseGeometry
+    ends: NDArray[np.object_], allowed: BaseGeometry, middle: BaseGeometry, free: BaseGeometry
 ) -> list[LineString]:
     """The shortest way from piece to piece over corners of ``middle`` (Dijkstra 1959), if there is one."""
     corners = shapely.get_coordinates(middle)

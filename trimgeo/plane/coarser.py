@@ -5,6 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from trimgeo.plane.pose import laid, pose_of, raised
 
 
 def coarser(shape: Polygon, allowed: Polygon, within: float, pocket: float) -> Polygon:
@@ -20,13 +23,9 @@ def coarser(shape: Polygon, allowed: Polygon, within: float, pocket: float) -> P
     >>> bool(fewer.covers(disc)), len(fewer.exterior.coords) < 50, fewer.area < disc.area + 13
     (True, True, True)
     """
-    filled = Polygon(shape.exterior)
-    wide = shapely.buffer(filled, pocket / 2, join_style="mitre")
-    closed = shapely.union(filled, shapely.buffer(wide, -pocket / 2, join_style="mitre"))
-    outer = shapely.union_all([Polygon(part.exterior) for part in _polygons(closed)])
-    fewer = shapely.simplify(shapely.buffer(outer, within, join_style="mitre"), within)
+    pose = pose_of([allowed])
     found = _polygons(
-        shapely.union(shapely.intersection(fewer, allowed), shapely.intersection(filled, allowed))
+        raised(_fewer(laid(Polygon(shape.exterior), pose), laid(allowed, pose), within, pocket), pose)
     )
     if len(found) != 1:
         return shape
@@ -35,5 +34,14 @@ def coarser(shape: Polygon, allowed: Polygon, within: float, pocket: float) -> P
     return whole if whole.is_valid and corners[1] < corners[0] else shape
 
 
-def _polygons(shape: shapely.Geometry) -> list[Polygon]:
+def _fewer(filled: BaseGeometry, allowed: BaseGeometry, within: float, pocket: float) -> BaseGeometry:
+    """The same in a pose: where simplifying begins does not depend on how the job lies."""
+    wide = shapely.buffer(filled, pocket / 2, join_style="mitre")
+    closed = shapely.union(filled, shapely.buffer(wide, -pocket / 2, join_style="mitre"))
+    outer = shapely.union_all([Polygon(part.exterior) for part in _polygons(closed)])
+    fewer = shapely.simplify(shapely.normalize(shapely.buffer(outer, within, join_style="mitre")), within)
+    return shapely.intersection(shapely.union(fewer, filled), allowed)
+
+
+def _polygons(shape: BaseGeometry) -> list[Polygon]:
     return [part for part in np.atleast_1d(shapely.get_parts(shape)) if isinstance(part, Polygon)]

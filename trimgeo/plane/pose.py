@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.plane.hulls import Floats
 
@@ -42,6 +43,22 @@ class Pose:
 
 SPOTS = 0.1
 """What all spots together weigh, as a share of the shapes' area: they tell apart what the shapes do not."""
+
+
+def laid(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
+    """A shape in a pose, its corners in an order of its own."""
+    return shapely.normalize(shapely.transform(shape, pose.taken))
+
+
+def raised(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
+    """A shape of a pose as it was placed.
+
+    >>> part = Polygon([(5, 5), (9, 5), (9, 6), (6, 6)])
+    >>> pose = pose_of([part])
+    >>> raised(laid(part, pose), pose).symmetric_difference(part).area < 1e-6
+    True
+    """
+    return shapely.transform(shape, pose.back)
 
 
 def pose_of(shapes: list[Polygon], spots: Floats | None = None) -> Pose:

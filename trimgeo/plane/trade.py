@@ -12,7 +12,7 @@ from shapely import Polygon
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.choice import distinct, fixed_lines, thinned
 from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
-from trimgeo.plane.fewest import JUDGED, fewest_in, free_sides
+from trimgeo.plane.fewest import JUDGED, Fewest, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
 from trimgeo.plane.joins import Border, border
 from trimgeo.plane.kgon import smallest_outlines
@@ -48,20 +48,25 @@ class Smallest:
 
 
 def smallest_for_each(
-    room: Annulus, most: int = 12, inside_corners: bool = True, shortest: float = 0.0
+    room: Annulus,
+    most: int = 12,
+    inside_corners: bool = True,
+    shortest: float = 0.0,
+    few: Fewest | None = None,
 ) -> Iterator[Smallest]:
     """Smallest outlines found with each number of cuts from the fewest to ``most``, fewest first.
 
     A number of cuts that makes the outline no smaller is left out.  With ``inside_corners`` False there
     are none but on the free border; then it may be that nothing is found.  An outline with a cut shorter than
-    ``shortest`` mm comes only where no other one with so many cuts was found.
+    ``shortest`` mm comes only where no other one with so many cuts was found.  ``few`` is what `fewest_in`
+    says of the room, where that is known already.
 
     >>> from trimgeo.plane.annulus import annulus
     >>> room = annulus(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 9, 4), np.array([True] * 4))
     >>> [(each.cuts, round(each.area, 3)) for each in smallest_for_each(room, 4)]
     [(0, 36.0), (1, 8.0), (2, 4.0), (3, 2.0), (4, 1.0)]
     """
-    few = fewest_in(room)
+    few = few or fewest_in(room)
     given = Smallest(few.count, float(few.outline.area), few.outline, _has_short(room, few.outline, shortest))
     if few.count == 0:
         yield given
