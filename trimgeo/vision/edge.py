@@ -33,7 +33,7 @@ from trimgeo.vision.edge_profile import (
     blur_of,
     edge_offsets,
     sampled,
-    wall_colour,
+    wall_colours,
     wall_widths,
     weighing,
 )
@@ -188,12 +188,12 @@ def _face_ring(sight: Sight, outermost: Floats) -> tuple[Sight, Floats]:
     places = places - normals * wall_widths(sight, places, normals)[:, None]
     face = places
     sight = replace(sight, blur=blur_of(sight, face, normals))
-    sight = replace(sight, wall=wall_colour(sight, face, normals))
+    sight = replace(sight, wall=wall_colours(sight, face, normals))
     for reach in (0.6, 0.4, 0.3):
         offsets, shares = edge_offsets(sight, face, normals, reach)
         good = np.isfinite(offsets) & (shares > _EXPLAINED)
         if good.sum() > 20 and reach > 0.5:
-            wall = wall_colour(sight, face[good] + normals[good] * offsets[good, None], normals[good])
+            wall = wall_colours(sight, face[good] + normals[good] * offsets[good, None], normals[good])
             sight = replace(sight, wall=wall)
         offsets = np.where(good, offsets, 0.0)
         middle = np.median([np.roll(offsets, k) for k in range(-3, 4)], axis=0)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, nearest, outward
-from trimgeo.vision.edge_profile import Sight, rise, tones_at
+from trimgeo.vision.edge_profile import Sight, rise, tones_at, wall_at
 
 Floats = NDArray[np.float64]
 
@@ -169,14 +169,23 @@ def _left(
             shown = np.maximum(shown, _face(sight, foot + (places - foot) / size, pieces, turn, way))
     ground = ((1 - shown) * tones_at(sight, places, np.zeros_like(places), np.zeros(1))[:, 0])[:, None]
     columns = np.column_stack([face, ground, ground * (places - places.mean(axis=0))])
-    if sight.eye is not None and sight.wall is not None:
-        colours = colours - np.outer(shown - face, sight.wall @ sight.weigh)
+    known = None if sight.wall is None else _one_wall(sight.wall, places, pieces)
+    if sight.eye is not None and known is not None:
+        colours = colours - np.outer(shown - face, known @ sight.weigh)
     elif sight.eye is not None:
         columns = np.column_stack([columns, shown - face])
     normal = columns.T @ columns + 1e-6 * np.eye(columns.shape[1])
     left = colours - columns @ np.linalg.solve(normal, columns.T @ colours)
     square = np.minimum((left * left).sum(axis=1), 60.0**2)
     return float(square.mean()) + 0.5
+
+
+def _one_wall(wall: Floats, places: Floats, pieces: list[Piece]) -> Floats | None:
+    """The wall's colour, (3,), on all of these pieces; None where it differs from one to the next."""
+    middle = places.mean(axis=0)
+    ways = np.array([direction(piece, nearest(piece, middle)) for piece in pieces])
+    colours = wall_at(wall, np.column_stack([ways[:, 1], -ways[:, 0]]))
+    return None if np.ptp(colours, axis=0).max() > 1.0 else np.asarray(colours[0])
 
 
 def _face(sight: Sight, places: Floats, pieces: list[Piece], turn: int, way: Way | None) -> Floats:

@@ -65,7 +65,11 @@ def doubt_of(
     apart[shapely.distance(closed, shapely.points(along)) < 0.5] = 0.0
     middles = np.array([joint.points.mean(axis=0) for joint in joints])
     gaps = np.array([joint.gap for joint in joints])
-    corners = np.maximum([joint.spread for joint in joints], 0.5 * gaps)
+    # Across a gap the outline may be the measured edge itself: then no more is open than where none shows.
+    close = _most_within(ring, away, middles, 0.5 * gaps) < _BLIND
+    corners = np.maximum(
+        [joint.spread for joint in joints], np.where(close, np.minimum(0.5 * gaps, _BLIND), 0.5 * gaps)
+    )
     worst = [
         (float(each.max()), at[int(np.argmax(each))])
         for each, at in ((beside, along), (away, ring), (apart, along), (corners, middles))
@@ -80,6 +84,14 @@ def doubt_of(
         ]
     )
     return Doubt(off_most, at, odd)
+
+
+def _most_within(ring: Floats, away: Floats, middles: Floats, reach: Floats) -> Floats:
+    """The most that the measured edge lies off the outline within reach of places, (k,)."""
+    far = np.hypot(*(ring[:, None] - middles).transpose(2, 0, 1))
+    return np.asarray(
+        np.where(far < reach + _LONG, np.nan_to_num(away)[:, None], 0.0).max(axis=0, initial=0.0)
+    )
 
 
 def _apart(along: Floats, ring: Floats, blur: float) -> Floats:

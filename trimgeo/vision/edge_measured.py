@@ -33,8 +33,10 @@ def as_measured(
     >>> bool(abs(found.area - edge.area) < 0.1), len(places)
     (True, 1)
     """
-    measured = shapely.simplify(Polygon(ring), _FINE)
-    if not measured.is_valid:
+    parts = shapely.get_parts(shapely.make_valid(shapely.simplify(Polygon(ring), _FINE)))
+    whole = [part for part in parts if isinstance(part, Polygon)]  # loops of a jagged edge come apart
+    measured = max(whole, key=lambda part: part.area, default=Polygon())
+    if measured.area < 0.5 * outline.area:
         return outline, np.empty((0, 3))
     between = shapely.symmetric_difference(outline, measured)
     found, places = outline, []

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trimgeo.vision.edge_ground import off_shades
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
-from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_widths
+from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_at, wall_widths
 
 Floats = NDArray[np.float64]
 
@@ -33,9 +33,11 @@ _LONGEST = 40.0
 """Length, mm, of one side of a straight way at most."""
 _WALL_SEEN = 3.0
 """Width, pixels, at which a wall's colour shows."""
-_RIM, _FINEST, _LEAST_PRINT = 0.25, 10.0, 0.3
+_RIM, _FINEST, _LEAST_PRINT = 0.25, 10.0, 0.1
 """Distance, mm, from its rim at which a detour's area is looked at, in at most so many pixels per mm, and the
 area, mm², of paper and of ink that shows the ground in it."""
+_STEPLESS = 0.4
+"""Share of a detour without a step in the picture from which it is none."""
 _STEP = 5.0
 """Grey levels, by which colours on both sides of a part's edge differ at least."""
 
@@ -66,7 +68,8 @@ def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Flo
         share = _share(a, b, [kept[k] for k in inner], sight)
         if share > _CLOSED:
             places = [place for k in inner for place in (*kept[k].ends, middle_of(kept[k]))]
-            closed.append(shapely.MultiPoint([a.ends[1], *places, b.ends[0]]).convex_hull)
+            if _doubtful(a, b, [kept[k] for k in inner])[2] > _FLAT:  # less may be the edge's own noise
+                closed.append(shapely.MultiPoint([a.ends[1], *places, b.ends[0]]).convex_hull)
             kept = _closed(kept, a, b, inner)
             alive += kept
             count, n = 1, 0
@@ -95,12 +98,15 @@ def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
     off = shapely.distance(shapely.LineString(way[0]), shapely.points(np.array(detour))).max()
     if off < _FLAT:
         return 1.0 if off < _LEVEL else float(_edge_on(sight, *way).mean())
-    if _share_with_wall(sight, between) > 0.5 or (not same_carrier(a, b) and _bent_one_way([a, *between, b])):
-        return 0.0
-    if sight.under is not None and _surely_real(sight, way[0], np.array(detour)):
-        return 0.0
-    # Near the detour its own edge is seen: that much of the way says nothing.
     straight = same_carrier(a, b)
+    if _share_with_wall(sight, between) > 0.5 or (not straight and _bent_one_way([a, *between, b])):
+        return 0.0
+    if sight.under is not None:
+        if _surely_real(sight, way[0], np.array(detour)):
+            return 0.0
+        if straight and _share_without_step(sight, between) > _STEPLESS:
+            return 1.0
+    # Near the detour its own edge is seen: that much of the way says nothing.
     clear = min(_APART, 0.02 * len(way[0])) if straight else _APART
     sides = shapely.LineString([a.ends[1], *detour, b.ends[0]])
     apart = shapely.distance(sides, shapely.points(way[0])) > clear
@@ -135,7 +141,7 @@ def _surely_real(sight: Sight, way: Floats, detour: Floats) -> bool:
     if agrees.mean() < 0.1:
         return True
     areas = [float((agrees & chosen).sum()) * step * step for chosen in (ink < 25, ink > 230)]
-    return bool(min(areas) > _LEAST_PRINT and agrees.mean() > 0.8)
+    return bool(min(areas) > _LEAST_PRINT and agrees.mean() > 0.7)
 
 
 def _bent_one_way(pieces: list[Piece]) -> bool:
@@ -261,10 +267,26 @@ def _share_with_wall(sight: Sight, pieces: list[Piece]) -> float:
     places, normals, walls = places[seen], normals[seen], walls[seen]
     middle = _colours_at(sight, places, normals, walls / 2)
     others = [_colours_at(sight, places, normals, at) for at in (-0.3 + 0 * walls, walls + 0.3)]
-    off = np.linalg.norm(middle - sight.wall, axis=1)
+    known = wall_at(sight.wall, normals)
+    off = np.linalg.norm(middle - known, axis=1)
     return float(
-        np.all([off < 0.6 * np.linalg.norm(other - sight.wall, axis=1) for other in others], axis=0).mean()
+        np.all([off < 0.6 * np.linalg.norm(other - known, axis=1) for other in others], axis=0).mean()
     )
+
+
+def _share_without_step(sight: Sight, pieces: list[Piece]) -> float:
+    """Share of a detour's length across which the picture does not change.
+
+    Such a detour follows the print: a part agrees with one side of a printed line, not with the other.
+    """
+    ways = [way for piece in pieces if (way := _along(piece, *piece.ends)) is not None and len(way[0]) > 4]
+    if not ways:
+        return 0.0
+    places, normals = np.vstack([way[0] for way in ways]), np.vstack([way[1] for way in ways])
+    beside = np.array([0.3, 0.4, 0.5])
+    seen = sampled(sight, places, normals, np.concatenate([-beside, beside]))
+    change = np.linalg.norm(seen[:, :3].mean(axis=1) - seen[:, 3:].mean(axis=1), axis=1)
+    return float((change < 2 * _STEP).mean())
 
 
 def _colours_at(sight: Sight, places: Floats, normals: Floats, at: Floats) -> Floats:

@@ -33,6 +33,8 @@ _SHADE = 0.1
 """Weight of a change along the ground's own colour, where the board has another hue: light and shadow."""
 _HUE = 35.0
 """Grey levels across the ground's colour by which a board is of another hue."""
+_SECTORS, _GAINS = 8, (0.3, 0.45, 0.6, 0.8, 1.0, 1.25)
+"""Ways that walls face, and how bright those of one way may be against the rest."""
 _WALL_SHOWS = 2.5
 """A wall narrower than this, pixels, has no colour of its own."""
 
@@ -44,7 +46,8 @@ class Sight:
     ``origin`` (column, row) of (0, 0) mm; ``grounds`` (k, 3) the ground's colours and ``shades`` how dark and
     bright they get; ``weigh`` (3, 3) takes colours to where light counts less; ``level`` is what the ground
     is off its colours by at most; ``blur`` the standard deviation of a step, mm;
-    ``wall`` the wall's colour, None while unknown; ``under`` what is printed on the ground, if known.
+    ``wall`` (8, 3) its colour in each of `_SECTORS`, None while unknown; ``under`` what is printed on the
+    ground, if known.
     """
 
     pixels: Pixels
@@ -137,12 +140,13 @@ def _of_one_width(
     colours = sampled(sight, places, normals, along).astype(np.float32)
     at: Floats = np.arange(-beside, ahead + 1, dtype=np.float64) * step
     seen = (colours @ sight.weigh).astype(np.float32)
+    known = None if sight.wall is None else wall_at(sight.wall, normals) @ sight.weigh
     if sight.under is None:
-        gain, variation = _explained(sight, seen, at, wall)
+        gain, variation = _explained(sight, seen, known, at, wall)
         shown = _is_shown(sight, colours, at, wall)
     else:
         tones = tones_at(sight, places, normals, along).astype(np.float32)
-        gain, variation = _explained_on_print(sight, seen, tones, at, wall)
+        gain, variation = _explained_on_print(sight, seen, tones, known, at, wall)
         off = off_sampled(sight, places, normals, along).astype(np.float32)
         shown = _is_off_print(sight, off, at, wall)
     gain = np.where(shown, gain, -np.inf)
@@ -159,66 +163,81 @@ def _of_one_width(
     return np.where(whole, found, np.nan), np.where(whole, share, 0.0)
 
 
-def _explained(sight: Sight, seen: Shades, at: Floats, wall: float) -> tuple[Floats, Floats]:
-    """What the steps explain of each window's variation, and that variation, (n, j), from (n, m, 3)."""
+def _explained(
+    sight: Sight, seen: Shades, known: Floats | None, at: Floats, wall: float
+) -> tuple[Floats, Floats]:
+    """What the steps explain of each window's variation, and that variation, (n, j), from (n, m, 3).
+
+    ``known`` (n, 3) is the wall's colour at each place.
+    """
     blur = sight.blur
     face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
     slope = ground * np.maximum(at - wall, 0) / _BESIDE
-    between, known = np.zeros((3, len(at))), np.zeros(3)
+    middle = 1 - face - ground
     if wall * sight.per_mm < _WALL_SHOWS:
-        columns = [np.ones(len(at)), (ground + 1 - face) / 2, slope]
-    elif sight.wall is None:
+        columns, known = [np.ones(len(at)), (ground + 1 - face) / 2, slope], None
+    elif known is None:
         columns = [np.ones(len(at)), face, ground, slope]
     else:
         columns = [face, ground, slope]
-        known = sight.wall @ sight.weigh
-        between = np.outer(known, 1 - face - ground)
     basis, _ = np.linalg.qr(np.column_stack(columns))
     ones = np.ones(len(at))
     squares = _windows(seen * seen, ones).sum(axis=2)
     sums = _windows(seen, ones)
     variation = squares - (sums * sums).sum(axis=2) / len(at)
-    left = squares + float((between**2).sum())
-    if known.any():
-        left -= 2 * _windows(seen, 1 - face - ground) @ known
+    left = squares
+    if known is not None:
+        left = _without_wall(squares, _windows(seen, middle), known, float(middle @ middle))
     for n in range(basis.shape[1]):
-        part = _windows(seen, basis[:, n]) - between @ basis[:, n]
+        part = _windows(seen, basis[:, n])
+        if known is not None:
+            part = part - float(middle @ basis[:, n]) * known[:, None]
         left -= (part * part).sum(axis=2)
     return np.asarray(variation - left), np.asarray(variation)
 
 
 def _explained_on_print(
-    sight: Sight, seen: Shades, tones: Shades, at: Floats, wall: float
+    sight: Sight, seen: Shades, tones: Shades, known: Floats | None, at: Floats, wall: float
 ) -> tuple[Floats, Floats]:
     """`_explained` where the ground is printed: its step is as bright as its ``tones``, (n, m)."""
     blur = sight.blur
     face, ground = 1 - rise(at / blur), rise((at - wall) / blur)
     middle = 1 - face - ground
     narrow = wall * sight.per_mm < _WALL_SHOWS
-    known = np.zeros(3) if narrow or sight.wall is None else sight.wall @ sight.weigh
     if narrow:
-        face, ground = face + middle / 2, ground + middle / 2
+        face, ground, known = face + middle / 2, ground + middle / 2, None
     slope = ground * np.maximum(at - wall, 0) / _BESIDE
     kernels, powers = [face, ground, slope], [0, 1, 1]
-    if not narrow and sight.wall is None:
+    if not narrow and known is None:
         kernels, powers = [*kernels, middle], [*powers, 0]
     ones = np.ones(len(at))
     shaded = [np.ones_like(tones), tones, tones * tones]
     toned = [seen, seen * tones[..., None]]
     squares, sums = _windows(seen * seen, ones).sum(axis=2), _windows(seen, ones)
     variation = squares - (sums * sums).sum(axis=2) / len(at)
-    left = squares + float((middle**2).sum() * (known @ known)) - 2 * _windows(seen, middle) @ known
+    left = squares
+    if known is not None:
+        left = _without_wall(squares, _windows(seen, middle), known, float(middle @ middle))
     count = len(kernels)
     normal = np.empty((*left.shape, count, count))
     right = np.empty((*left.shape, count, 3))
     for n, (kernel, power) in enumerate(zip(kernels, powers, strict=True)):
-        beside = _windows(shaded[power], kernel * middle)
-        right[..., n, :] = _windows(toned[power], kernel) - beside[..., None] * known
+        right[..., n, :] = _windows(toned[power], kernel)
+        if known is not None:
+            beside = _windows(shaded[power], kernel * middle)
+            right[..., n, :] -= beside[..., None] * known[:, None]
         for m in range(n, count):
             normal[..., n, m] = normal[..., m, n] = _windows(shaded[power + powers[m]], kernel * kernels[m])
     normal += 1e-4 * np.eye(count)
     left -= (np.linalg.solve(normal, right) * right).sum(axis=(2, 3))
     return np.asarray(variation - left), np.asarray(variation)
+
+
+def _without_wall(squares: Floats, sums: Floats, known: Floats, weight: float) -> Floats:
+    """Squares, (n, j), of what is left of windows without the wall's ``known`` colour, (n, 3)."""
+    return np.asarray(
+        squares + weight * (known * known).sum(axis=1)[:, None] - 2 * (sums * known[:, None]).sum(axis=2)
+    )
 
 
 def _is_off_print(sight: Sight, off: Shades, at: Floats, wall: float) -> NDArray[np.bool_]:
@@ -280,7 +299,41 @@ def blur_of(sight: Sight, places: Floats, normals: Floats) -> float:
     return best
 
 
-def wall_colour(sight: Sight, places: Floats, normals: Floats) -> Floats | None:
+def wall_at(wall: Floats, normals: Floats) -> Floats:
+    """The wall's colour, (n, 3), where it faces the way of outward normals, (n, 2)."""
+    return np.asarray(
+        wall[np.round(np.arctan2(*normals.T[::-1]) * _SECTORS / (2 * np.pi)).astype(int) % _SECTORS]
+    )
+
+
+def wall_colours(sight: Sight, places: Floats, normals: Floats) -> Floats | None:
+    """The wall's colour, (8, 3), by the way that it faces: a lamp from aside lights some sides more.
+
+    It is the colour of all of the wall, as bright as explains most where there are places enough.
+    """
+    whole = _wall_colour(sight, places, normals)
+    if whole is None:
+        return None
+    found = np.repeat(whole[None], _SECTORS, axis=0)
+    walls = wall_widths(sight, places, normals)
+    sector = np.round(np.arctan2(*normals.T[::-1]) * _SECTORS / (2 * np.pi)).astype(int) % _SECTORS
+    plain = replace(sight, weigh=np.eye(3))
+    for n in range(_SECTORS):
+        chosen = np.flatnonzero((walls * sight.per_mm > _WALL_SHOWS) & (sector == n))
+        if len(chosen) < 20:
+            continue
+        chosen = chosen[:: max(1, len(chosen) // 60)]
+        shares = [
+            edge_offsets(replace(plain, wall=gain * found), places[chosen], normals[chosen], 0.4)[1].mean()
+            for gain in _GAINS
+        ]
+        best = int(np.argmax(shares))
+        if shares[best] > shares[_GAINS.index(1.0)] + 0.01:
+            found[n] = _GAINS[best] * whole
+    return found
+
+
+def _wall_colour(sight: Sight, places: Floats, normals: Floats) -> Floats | None:
     """The wall's colour where it shows, for edges within 0.3 mm of these places; None if it shows nowhere.
 
     A step taken for another gives a wall of a mixed colour that fits nearly as well: of the colours that
@@ -293,11 +346,12 @@ def wall_colour(sight: Sight, places: Floats, normals: Floats) -> Floats | None:
     chosen = chosen[np.argsort(walls[chosen], kind="stable")][-600:]
     chosen = np.sort(chosen)[:: max(1, len(chosen) // 100)]
     places, normals, walls = places[chosen], normals[chosen], walls[chosen]
-    best, most = sight.wall, -np.inf
+    best, most = None, -np.inf
     plain = replace(sight, weigh=np.eye(3))  # the wall may be of the ground's own hue
     for shift in (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3):
         colour = _between(sight, places + shift * normals, normals, walls)
-        share = edge_offsets(replace(plain, wall=colour), places, normals, 0.4)[1]
+        wall = np.repeat(colour[None], _SECTORS, axis=0)
+        share = edge_offsets(replace(plain, wall=wall), places, normals, 0.4)[1]
         if share.mean() > most:
             best, most = colour, float(share.mean())
     return best

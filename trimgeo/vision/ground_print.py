@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -30,6 +31,8 @@ _AWAY = 0.2
 """How far, mm, the print may lie off the place where it is known to be."""
 _WIDTHS, _ENOUGH = (1.5, 4.0, 12.0, 40.0), 0.1
 """Fields over which colours are smoothed, the widest where none is near, and the weight that is enough."""
+_BESIDE = 3
+"""Fields to each side of one that it is compared with."""
 _SHADES = (0.5, 1.08)
 """How dark and how bright ground gets in shadow and light, against the ground round it."""
 _MIXED = 7
@@ -132,9 +135,23 @@ def bed_of(picture: Picture, pixels: Pixels, printed: Print) -> Bed | None:
         at = np.round((rim * scale + picture.origin) * 16)
         cv2.fillPoly(within, [at.astype(np.int32)], value, cv2.LINE_8, 4)
     fields = _fields(pixels, ink, within, picture.pixels_per_mm)
-    if np.isfinite(fields[..., 0]).sum() < _FIELDS:
+    black = _around(fields[..., 3:], np.nanmedian)
+    odd = ~(np.abs(fields[..., 3:] - black).max(axis=2) < _SPREAD)  # the board passes for ink
+    fields[odd] = np.nan
+    if (~odd).sum() < _FIELDS:
         return None
-    return Bed(ink, within, _spread_out(fields[..., :3]), _spread_out(fields[..., 3:]))
+    # A board's shadow makes fields beside it darker; nothing makes them brighter than the light does.
+    paper = np.where(odd[..., None], np.nan, _around(fields[..., :3], np.nanmax))
+    return Bed(ink, within, _spread_out(paper), _spread_out(fields[..., 3:]))
+
+
+def _around(fields: Floats, take: Callable[..., Floats]) -> Floats:
+    """What ``take`` takes of the fields, (n, m, 3), within `_BESIDE` of each that is known; NaN elsewhere."""
+    wide = np.pad(fields, ((_BESIDE, _BESIDE), (_BESIDE, _BESIDE), (0, 0)), constant_values=np.nan)
+    found = np.full_like(fields, np.nan)
+    for n, m in np.argwhere(np.isfinite(fields[..., 0])):
+        found[n, m] = take(wide[n : n + 2 * _BESIDE + 1, m : m + 2 * _BESIDE + 1], axis=(0, 1))
+    return found
 
 
 def _fields(pixels: Pixels, ink: Pixels, within: Pixels, per_mm: float) -> Floats:
