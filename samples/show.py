@@ -20,13 +20,16 @@ from trimgeo.drawing.card import card_file
 from trimgeo.drawing.found import found
 from trimgeo.drawing.overlay import overlay
 from trimgeo.drawing.pdf import to_pdf
+from trimgeo.drawing.signs import CASE_HATCH, NEUTRAL, PALE, rgb
 from trimgeo.drawing.trade import trade_sheet
 from trimgeo.model.board import Board
 from trimgeo.stages import chosen_outline, trade
+from trimgeo.tables import OKABE_ITO
 
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
 WIDTH = 1200
+COLOURS = 128
 
 
 def main() -> None:
@@ -79,11 +82,18 @@ def screenshot(page: Path) -> np.ndarray:
 
 
 def save(pixels: np.ndarray, name: str) -> None:
-    """At most `WIDTH` pixels wide, in a palette of 128 colours: small enough for a repository."""
+    """At most `WIDTH` pixels wide, in a palette of 128 colours: small enough for a repository.
+
+    The colours of the signs are among them, so that thin lines keep theirs.
+    """
     scale = min(1.0, WIDTH / pixels.shape[1])
     small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     image = Image.fromarray(np.ascontiguousarray(small[:, :, ::-1]))
-    image.quantize(128).save(PICTURES / name, optimize=True)
+    signs = [rgb(each) for each in (*OKABE_ITO.values(), CASE_HATCH.colour, NEUTRAL, PALE, "#FFFFFF")]
+    found = image.quantize(COLOURS - len(signs)).getpalette()[: 3 * (COLOURS - len(signs))]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette([*found, *(value for sign in signs for value in sign)])
+    image.quantize(palette=palette, dither=Image.Dither.NONE).save(PICTURES / name, optimize=True)
 
 
 if __name__ == "__main__":
