@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 import pypdfium2
 from PIL import Image
+from scipy.spatial import cKDTree
 
 import trimgeo
 from trimgeo.drawing.card import card_file
@@ -91,9 +92,11 @@ def save(pixels: np.ndarray, name: str) -> None:
     image = Image.fromarray(np.ascontiguousarray(small[:, :, ::-1]))
     signs = [rgb(each) for each in (*OKABE_ITO.values(), CASE_HATCH.colour, NEUTRAL, PALE, "#FFFFFF")]
     found = image.quantize(COLOURS - len(signs)).getpalette()[: 3 * (COLOURS - len(signs))]
-    palette = Image.new("P", (1, 1))
-    palette.putpalette([*found, *(value for sign in signs for value in sign)])
-    image.quantize(palette=palette, dither=Image.Dither.NONE).save(PICTURES / name, optimize=True)
+    palette = np.vstack([signs, np.reshape(found, (-1, 3))])
+    _, nearest = cKDTree(palette).query(np.asarray(image).reshape(-1, 3))
+    few = Image.fromarray(nearest.reshape(image.height, image.width).astype(np.uint8), "P")
+    few.putpalette(palette.astype(np.uint8).tobytes())
+    few.save(PICTURES / name, optimize=True)
 
 
 if __name__ == "__main__":
