@@ -81,6 +81,8 @@ def _samples(kinds: frozenset[str], layers: tuple[int, ...], last: int) -> tuple
         found.append(_Sample(_filled("kept", KEPT_FILL), "what is kept"))
     if "grown" in kinds:
         found.append(_Sample(_filled("grown", GROWN_FILL), "kept clear around it"))
+    if "around" in kinds:
+        found.append(_Sample(_filled("around", GROWN_FILL), "what outlines lead around"))
     if layers:
         found.append(_Sample(_swatch(None, "keepout"), "keep-out [its copper layers]"))
     found += [_Sample(_swatch(layer_hatch(n), "keepout-hatch"), _layer_words(n, last)) for n in layers]

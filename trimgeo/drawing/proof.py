@@ -24,7 +24,7 @@ def proof_sheet(board: Board, proof: Proof) -> Sheet:
 
     Not true to scale.  The lines are numbered, and the words below say why they prove it.
     """
-    kinds = {"cut", "board", "kept", "grown"} | ({"witness"} if proof.witnesses.length else set())
+    kinds = {"cut", "board", "kept", "around"} | ({"witness"} if proof.witnesses.length else set())
     kinds |= {"case", "case-gap"} if board.case is not None else set()
     laid = captioned(board, "Fewest cuts", frozenset(kinds), _reason(board, proof))
     at = fitted(extent(board), laid.window)
@@ -54,19 +54,30 @@ def _reason(board: Board, proof: Proof) -> list[str]:
     said = [f"The fewest new cuts found: {found}. {exact if proved >= found else more}"]
     if not proof.witnesses.length:
         return said
-    said.append(
-        f"Why: every outline leads around {proof.around} and passes the numbered lines, one after the other. "
-        "A straight cut that begins on or before one of them reaches the next one at the furthest, however "
-        "it is laid: what is kept, and the border, stand in its way."
-    )
-    if sides(proof.fewest.finished, board.edge.polygon)[1].length:
+    free = bool(sides(proof.fewest.finished, board.edge.polygon)[1].length)
+    said.append(_argument(proof.around, len(proof.witnesses.geoms), free))
+    if free:
         said.append(
-            "Where an outline follows the board's own edge nothing is cut, and the count begins anew."
+            "Where an outline follows the board's own edge nothing is cut: there the count begins anew."
         )
-    said.append(
-        "The lines are those of the way around with the fewest cuts; every other way was counted alike."
-    )
+    said.append("So it is on the way around with the fewest cuts; every other way was counted alike.")
     return said
+
+
+def _argument(around: str, lines: int, free: bool) -> str:
+    """Why so many cuts are needed, of ``lines`` that every outline passes."""
+    if lines > 1:
+        passed = "the numbered lines, one after the other"
+        begun = "on or before one of them" + (", or on the board's edge before the first," if free else "")
+        barred = f"No straight cut that begins {begun} gets past the next one"
+    else:
+        passed = "the numbered line"
+        begun = "on the board's edge before it" if free else "before it"
+        barred = f"No straight cut that begins {begun} gets past it"
+    return (
+        f"Why: every outline leads around {around} and passes {passed}. {barred}, however it is laid: what "
+        "is kept, and the border, stand in its way."
+    )
 
 
 def _numbers(lines: Sequence[BaseGeometry], barred: Sequence[BaseGeometry], window: Box) -> list[Item]:
