@@ -128,11 +128,11 @@ def test_a_number_of_cuts_gives_the_choice_of_that_number():
 
 
 def test_cuts_are_added_until_one_more_gains_less_than_asked():
-    rng = np.random.default_rng(3)
+    rng = np.random.default_rng(1)
     board = random_board(rng, "rectangle")
-    parts = random_keepouts(rng, board)
-    found = list(choices(parts, board, 0.3, 0.2, PLACING, most=16))
-    for gain in (None, 20.0, 50.0, 1e6):
+    parts = random_keepouts(rng, board)[:3]
+    found = list(choices(parts, board, 0.3, 0.2, PLACING))
+    for gain in (None, 5.0, 50.0, 1e6):
         chosen = smallest(parts, board, 0.3, 0.2, PLACING, None, gain)
         stop = next(
             (
