@@ -105,7 +105,11 @@ def test_every_witness_is_drawn_where_it_is_and_has_its_number(hand: Any) -> Non
 
 def test_numbers_stand_on_no_line_that_must_be_seen(hand: Any) -> None:
     sheet = proved()
-    lines = [LineString(p) for kind in ("witness", "cut", "board") for p in hand.paths(sheet, kind)]
+    lines = [
+        LineString(p)
+        for kind in ("witness", "cut", "board", "case", "case-gap")
+        for p in hand.paths(sheet, kind)
+    ]
     for item in sheet.items:
         if isinstance(item, Discs) and item.kind == "witness-number":
             disc = shapely.Point(item.centres[0]).buffer(item.radius)

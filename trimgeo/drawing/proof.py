@@ -9,11 +9,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.captioned import AIR, MARGIN, WIDTH, captioned
+from trimgeo.drawing.caselines import case_lines
 from trimgeo.drawing.labels import Form, Place, Wish, place, room
 from trimgeo.drawing.naming import CUT_LABEL, HALF_CAPITAL, RING
 from trimgeo.drawing.panel import extent, fill, fitted, ground, outline_area, outline_items, sides, strokes
 from trimgeo.drawing.sheet import XY, Box, Discs, Item, Sheet, Text
-from trimgeo.drawing.signs import GROWN_FILL, LINES
+from trimgeo.drawing.signs import CASE_WALL, GROWN_FILL, LINES
+from trimgeo.drawing.strokes import hatched
 from trimgeo.model.board import Board
 from trimgeo.model.plan import Proof
 from trimgeo.tables import EDGE_TOLERANCE
@@ -31,7 +33,11 @@ def proof_sheet(board: Board, proof: Proof) -> Sheet:
     kept, allowed, edge = at.lay([proof.kept, proof.allowed.exterior, board.edge.polygon.exterior])
     lines = list(at.lay(list(proof.witnesses.geoms)))
     left, bottom, right, top = MARGIN, laid.window[1] - AIR, WIDTH - MARGIN, laid.window[3] + AIR
+    # A number stands on none of these; on the case it could hardly be read.
     barred = [*lines, *at.lay([proof.fewest.finished.exterior]), edge]
+    if board.case is not None:
+        shown = case_lines(board.case, CASE_WALL)
+        barred += [*at.lay([shown.wall, shown.gap]), *hatched(list(at.lay([shown.solid])), 0.0, 1.0).geoms]
     items = [
         *outline_area(at, proof.fewest.finished),
         *fill("grown", [kept], GROWN_FILL),
