@@ -178,3 +178,13 @@ def test_on_paper_the_missing_room_is_vermilion_between_keep_out_and_wall(hand: 
     assert np.median(page[row - 1 : row + 2, column - 3 : column + 4], axis=(0, 1)) == pytest.approx(
         [0xD5, 0x5E, 0x00], abs=12
     )
+
+
+def test_a_long_way_that_is_seen_as_it_is_gets_no_larger_square(hand: Any) -> None:
+    error = NoOutlineError("no outline can be built: it reaches far over", ((80.0, 30.0), (50.0, 30.0)), 30.0)
+    sheet = refusal_sheet(board(), [], error)
+    (line,) = [item for item in sheet.items if isinstance(item, Strokes) and item.kind == "lacks"]
+    scale, _ = scale_of(sheet, hand)
+    assert LineString(line.paths[0]).length == pytest.approx(30.0 * scale)
+    assert not hand.paths(sheet, "frame") and "30.00 mm" in words(sheet)
+    assert "times as large" not in words(sheet)

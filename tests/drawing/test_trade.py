@@ -168,3 +168,17 @@ def test_on_paper_a_cut_is_black_and_the_area_below_it_is_paler_than_what_is_kep
 
     assert grey(40, 30) < 60  # the cut
     assert grey(20, 15) < grey(35, 35) - 20 < grey(60, 30)  # kept, finished, waste
+
+
+def test_a_tall_board_makes_no_tall_frames(hand: Any) -> None:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "job.toml"
+        text = JOB.replace("[[0, 0], [100, 0], [100, 50], [0, 50]]", "[[0, 0], [40, 0], [40, 400], [0, 400]]")
+        path.write_text(text, encoding="utf-8")
+        tall = trimgeo.prepare(trimgeo.load(path))
+    whole = choice(0, (0, 0), (40, 0), (40, 400), (0, 400), clearance=None, cut_length=0.0)
+    drawn = trade_sheet(tall, Trade((whole,)), whole)
+    (frame,) = frames(drawn)
+    (edge,) = [Polygon(path) for path in hand.paths(drawn, "board") if len(path) > 2]
+    assert drawn.height < 150 and shapely.box(*frame).contains(edge)
+    assert edge.bounds[2] - edge.bounds[0] == pytest.approx((edge.bounds[3] - edge.bounds[1]) / 10)

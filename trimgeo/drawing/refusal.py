@@ -25,6 +25,9 @@ LENS: Final = 84.0
 AROUND_PLACE: Final = 4.0
 """Side of what that square shows, in lengths of the line that it is about."""
 
+ENOUGH: Final = 0.4
+"""Of the board's longer side: what is larger is seen well enough without a lens."""
+
 LEAST_SHOWN: Final = 6.0
 """mm of the board that the square shows at the least: so that a person sees where it is."""
 
@@ -36,22 +39,33 @@ def refusal_sheet(board: Board, grown: Sequence[BaseGeometry], refused: NoOutlin
     about no place is told in words alone, below the board.
     """
     kinds = {"board", "kept", "grown"} | ({"case", "case-gap"} if board.case is not None else set())
-    placed = refused.meet is not None
-    laid = captioned(
-        board,
-        "No outline",
-        frozenset(kinds | ({"lacks"} if placed else set())),
-        [_sentence(refused)],
-        beside=LENS + AIR if placed else 0.0,
-        least=LENS if placed else 0.0,
-    )
+    kinds |= {"lacks"} if refused.meet is not None else set()
+    lens = refused.meet is not None and _worth_a_lens(board, refused.meet)
+    beside, least = (LENS + AIR, LENS) if lens else (0.0, 0.0)
+    laid = captioned(board, "No outline", frozenset(kinds), [_sentence(refused)], beside, least)
+    at = fitted(extent(board), laid.window)
     pane = shapely.box(MARGIN, laid.window[1] - AIR, WIDTH - MARGIN, laid.window[3] + AIR)
-    items = _scene(board, grown, fitted(extent(board), laid.window), pane)
-    if refused.meet is not None:
+    items = _scene(board, grown, at, pane)
+    if refused.meet is not None and lens:
         top = laid.window[3]
-        lens = (WIDTH - MARGIN - LENS, top - LENS, WIDTH - MARGIN, top)
-        items += _place(board, grown, refused, refused.meet, fitted(extent(board), laid.window), lens)
+        items += _place(
+            board, grown, refused, refused.meet, at, (WIDTH - MARGIN - LENS, top - LENS, WIDTH - MARGIN, top)
+        )
+    elif refused.meet is not None:
+        items += _measured(at.point(refused.meet[0]), at.point(refused.meet[1]), refused.lacks, laid.window)
     return Sheet("refusal", WIDTH, laid.height, (*items, *laid.items))
+
+
+def _worth_a_lens(board: Board, meet: tuple[XY, XY]) -> bool:
+    """Whether the place is so small that a person has to see it larger."""
+    left, bottom, right, top = extent(board)
+    return _shown(meet) < ENOUGH * max(right - left, top - bottom)
+
+
+def _shown(meet: tuple[XY, XY]) -> float:
+    """How much of the board the lens shows from side to side, mm."""
+    (x, y), (u, v) = meet
+    return max(AROUND_PLACE * float(np.hypot(u - x, v - y)), LEAST_SHOWN)
 
 
 def _sentence(refused: NoOutlineError) -> str:
@@ -78,7 +92,7 @@ def _place(
 ) -> list[Item]:
     """The place where keep-out and wall meet, framed on the board and shown larger."""
     (x, y), (u, v) = meet
-    half = max(AROUND_PLACE * float(np.hypot(u - x, v - y)), LEAST_SHOWN) / 2
+    half = _shown(meet) / 2
     bounds = ((x + u) / 2 - half, (y + v) / 2 - half, (x + u) / 2 + half, (y + v) / 2 + half)
     scale = LENS / (2 * half)
     near = centred(bounds, (scale, scale), lens)

@@ -25,6 +25,9 @@ GUTTER: Final = 4.0
 PAD: Final = 2.0
 """Between a frame and what stands in it."""
 
+TALLEST: Final = 80.0
+"""Of a board in its frame, whatever its shape."""
+
 TITLE: Final = 4.6
 COUNT: Final = 3.6
 """Font size of a number of cuts."""
@@ -52,7 +55,8 @@ def trade_sheet(board: Board, trade: Trade, chosen: Choice) -> Sheet:
     across = (WIDTH - 2 * MARGIN - GUTTER * (COLUMNS - 1)) / COLUMNS
     lines = max(len(_facts(choice)) for choice in trade.choices)
     text = COUNT * LEADING + SMALL * LEADING * lines + PAD
-    high = (across - 2 * PAD) * (bounds[3] - bounds[1]) / (bounds[2] - bounds[0]) + text + 2 * PAD
+    pictured = (across - 2 * PAD) * (bounds[3] - bounds[1]) / (bounds[2] - bounds[0])
+    high = min(pictured, TALLEST) + text + 2 * PAD
     rows = -(-len(trade.choices) // columns)
     kinds = frozenset({"cut", "board", "kept", *(("case",) if board.case is not None else ())})
     _, sign_height = legend(kinds, (), 0, (MARGIN, 0.0, WIDTH - MARGIN, 0.0))
@@ -71,8 +75,8 @@ def trade_sheet(board: Board, trade: Trade, chosen: Choice) -> Sheet:
 
 def _head(board: Board, trade: Trade, height: float) -> list[Item]:
     top = height - MARGIN
-    proved = "" if trade.proved is None else f"; proved: none has fewer than {trade.proved}"
-    found = "" if trade.fewest is None else f"Fewest new cuts found: {trade.fewest}{proved}. "
+    proved = f"; proved: none has fewer than {trade.proved}" if trade.proved else ""
+    found = f"Fewest new cuts found: {trade.fewest}{proved}. " if trade.fewest else ""
     return [
         Text((MARGIN, top - TITLE * ASCENT), "Cuts against size", TITLE),
         Text((MARGIN, top - TITLE * LEADING - SMALL * ASCENT), job_line(board), SMALL),
