@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 from itertools import chain
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -32,6 +33,9 @@ from trimgeo.model.job import CutCount, Job, OutlineTable
 from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
+
+MOST_SHOWN: Final = 12
+"""Cuts up to which the trade of cuts against size is shown."""
 
 
 def prepare(job: Job) -> Board:
@@ -96,7 +100,7 @@ def with_drawn_line(board: Board, name: str, where: str = "--photo") -> Board:
     return replace(board, outline=ring, drawn=drawn, warnings=(*board.warnings, *told))
 
 
-def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
+def outlines(board: Board, most: int = MOST_SHOWN) -> Iterator[Choice]:
     """Outlines that hold all that must live, fewest cuts first; can be stopped at any time.
 
     The first one comes before the others are searched.  Raises `trimgeo.NoOutlineError` where there is none.
@@ -104,8 +108,8 @@ def outlines(board: Board, most: int = 12) -> Iterator[Choice]:
     return _offered(board, _building(board), most)
 
 
-def trade(board: Board, most: int = 12) -> Trade:
-    """All choices of `outlines`, with what is known of the fewest cuts."""
+def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
+    """All choices of `outlines` up to ``most`` cuts, with what is known of the fewest."""
     prepared = _building(board)
     found = tuple(_offered(board, prepared, most))
     return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.few.proved, found[0].cuts))
@@ -239,12 +243,30 @@ def _depths(job: Job) -> tuple[float, ...]:
     return tuple(float(depth) for depth in np.linspace(0.0, job.board.thickness, job.board.layers))
 
 
-def chosen_outline(board: Board, cuts: int | None) -> Choice:
+def chosen_outline(board: Board, cuts: int | None, known: Trade | None = None) -> Choice:
     """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for.
 
+    Taken from ``known`` choices of `trade` where it is among them, else searched.
     Raises `trimgeo.NoOutlineError` where there is none, and where none has so few cuts.
     """
-    return _fitted(board, _chosen(board, cuts))
+    need_case(board.job)
+    asked = board.job.outline
+    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
+        cuts = asked.build.cuts
+    return _among(board, cuts, known) or _fitted(board, _chosen(board, cuts))
+
+
+def _among(board: Board, cuts: int | None, known: Trade | None) -> Choice | None:
+    """The choice from a trade that was searched already, where it is sure to be among them."""
+    if known is None or not known.choices:
+        return None
+    asked = board.job.outline
+    if cuts is not None:
+        fewer = [each for each in known.choices if each.cuts <= cuts]
+        return fewer[-1] if fewer and cuts <= MOST_SHOWN else None
+    if asked is not None and asked.build == "fewest":
+        return known.choices[0]
+    return outline.enough(known.choices, None if asked is None else asked.gain)
 
 
 def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:

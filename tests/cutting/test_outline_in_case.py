@@ -160,3 +160,17 @@ def test_a_turned_shifted_mirrored_and_reordered_job_has_the_same_outlines(seed,
     after = list(built(building(others, other_edge, 0.3, 0.3, EXACT, Wish(other_case)), 7))
     assert [each.cuts for each in after] == [each.cuts for each in before]
     assert [each.area for each in after] == pytest.approx([each.area for each in before], rel=1e-6)
+
+
+def test_corners_are_rounded_to_the_grid_where_the_job_asks_for_it():
+    edge, parts, case = BOARDS.board(3)
+    exact = built_in(parts, edge, 6, case=case)
+    rounded = built_in(parts, edge, 6, case=case, round=0.5)
+    off = [
+        np.abs(shapely.get_coordinates(each.finished) / 0.5 - np.round(shapely.get_coordinates(each.finished) / 0.5))
+        for each in rounded
+    ]  # fmt: skip
+    assert rounded[0].cuts == exact[0].cuts
+    assert any((each < 1e-6).all() for each in off)
+    for each in rounded:
+        assert not BOARDS.faults_of(each, edge, parts, case)

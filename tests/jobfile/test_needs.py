@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from trimgeo.errors import JobError
-from trimgeo.jobfile import load, need, need_to_cut
+from trimgeo.jobfile import load, need, need_case, need_to_cut
 
 JOB = """[job]
 title = "t"
@@ -44,3 +44,28 @@ def test_a_wheel_must_pass_the_far_face(tmp_path: Path) -> None:
     assert "use a wheel of at least 4.2 mm" in said(tmp_path, wheel + "4.1\n")
     (tmp_path / "job.toml").write_text(JOB + wheel + "4.2\n", encoding="utf-8")
     assert need(load(tmp_path / "job.toml"), "cutter").diameter == 4.2
+
+
+def loaded(folder: Path, text: str):
+    (folder / "job.toml").write_text(JOB + text, encoding="utf-8")
+    return load(folder / "job.toml")
+
+
+def test_the_fewest_cuts_are_not_asked_for_without_a_case(tmp_path: Path) -> None:
+    line = '[outline]\nbuild = "fewest"\n'
+    with pytest.raises(
+        JobError, match=r'\[outline\], build: found "fewest" without a \[case\]; add a \[case\]'
+    ):
+        need_case(loaded(tmp_path, line))
+    need_case(loaded(tmp_path, line + "[case]\ncavity = [[0, 0], [90, 0], [90, 70]]\ngap = 0.3\n"))
+    need_case(loaded(tmp_path, '[outline]\nbuild = "smallest"\n'))
+
+
+def test_wishes_for_a_built_outline_have_their_defaults_and_need_one_that_is_built(tmp_path: Path) -> None:
+    asked = need(loaded(tmp_path, "[outline]\nbuild = { cuts = 4 }\n"), "outline")
+    assert (asked.allow_inside_corners, asked.neck, asked.round, asked.gain) == (True, 5.0, None, None)
+    given = "[outline]\npoints = [[0, 0], [9, 0], [9, 9]]\n"
+    assert need(loaded(tmp_path, given + "neck = 3\n"), "outline").neck == 3.0
+    for key in ("round = 0.5", "allow_inside_corners = false", "gain = 5"):
+        with pytest.raises(JobError, match=rf"\[outline\], {key.split()[0]}: found it without build"):
+            loaded(tmp_path, given + key + "\n")

@@ -38,12 +38,7 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
     """
     found = most_room(finished.polygon, case.room)
     held = settled(finished.polygon, case.room, found, case.gap)
-    heights = {"top": case.lid, "bottom": case.floor}
-    too_high = [
-        (part.name, part.height - room)
-        for face, part in standing
-        if (room := heights[face]) is not None and part.height > room + ROUNDING
-    ]
+    too_high = _too_high(case, standing)
     answer = Fit(
         fits=held.room - case.gap >= -ROUNDING and not too_high,
         spare=held.room - case.gap,
@@ -55,6 +50,28 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
         too_high=tuple(sorted(too_high)),
     )
     return replace(answer, notes=_sentences(answer, case.gap))
+
+
+def goes_in(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> bool:
+    """Whether the finished board fits, which is soon told where it fits as it lies.
+
+    >>> import shapely
+    >>> goes_in(Ring(shapely.box(1, 1, 40, 20)), Case(Ring(shapely.box(0, 0, 44, 24)), (), gap=0.5), [])
+    True
+    """
+    if room_as_placed(finished.polygon, case.room) - case.gap >= -ROUNDING:
+        return not _too_high(case, standing)
+    return fit(finished, case, standing).fits
+
+
+def _too_high(case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> list[tuple[str, float]]:
+    """What is higher than the case is there, and by how much, mm."""
+    heights = {"top": case.lid, "bottom": case.floor}
+    return [
+        (part.name, part.height - room)
+        for face, part in standing
+        if (room := heights[face]) is not None and part.height > room + ROUNDING
+    ]
 
 
 def ends_alone(pairs: Sequence[tuple[XY, XY]]) -> tuple[tuple[XY, XY], ...]:

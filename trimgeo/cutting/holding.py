@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting.axle import passes
-from trimgeo.cutting.fit import fit
+from trimgeo.cutting.fit import fit, goes_in
 from trimgeo.cutting.holder import Standing, hit_sentences, hits
 from trimgeo.cutting.support import clamp, relief_cuts, start_holes
 from trimgeo.model.board import Board, FaceName, Ring
@@ -55,8 +55,10 @@ def holding(
 
 def fits(board: Board, finished: Ring) -> bool | None:
     """Whether a finished outline goes into the case with all that must stay on it; None without a case."""
-    found, _ = _fitted(board, finished, _standing(replace(board, parts=()), ()))
-    return None if found is None else found.fits
+    if board.case is None:
+        return None
+    standing = _on(finished, _standing(replace(board, parts=()), ()))
+    return goes_in(finished, board.case, standing)
 
 
 def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
@@ -87,12 +89,16 @@ def _not_lifted(board: Board, lifted: Sequence[Lift]) -> list[tuple[str, BaseGeo
     return [(name, area) for name, face, area in every if (name, face) not in gone]
 
 
+def _on(finished: Ring, standing: Sequence[OnFace]) -> list[OnFace]:
+    """What stands on the finished board."""
+    return [
+        (face, part) for face, part in standing if shapely.dwithin(finished.polygon, part.spine, part.radius)
+    ]
+
+
 def _fitted(board: Board, finished: Ring, standing: Sequence[OnFace]) -> tuple[Fit | None, tuple[str, ...]]:
     """How the finished board goes into its case, where the job has one, and a warning where it does not."""
     if board.case is None:
         return None, ()
-    kept = [
-        (face, part) for face, part in standing if shapely.dwithin(finished.polygon, part.spine, part.radius)
-    ]
-    found = fit(finished, board.case, kept)
+    found = fit(finished, board.case, _on(finished, standing))
     return found, () if found.fits else found.notes

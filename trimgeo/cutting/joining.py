@@ -52,6 +52,7 @@ class Field:
     room: Annulus
     few: Fewest
     coarse: Annulus
+    allowed: Polygon
     neck: float | None = None
 
 
@@ -128,7 +129,7 @@ def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
             if len(room.kept) > FEW_CORNERS and not shapely.equals(kept, shapely.convex_hull(kept)):
                 with suppress(NoRoomError):  # what is kept all but touches a wall
                     coarse = annulus(coarser(kept, within, STANDS_OUT, POCKET), within, free)
-            return [Field(kept, room, fewest_in(room), coarse)]
+            return [Field(kept, room, fewest_in(room), coarse, within)]
     return []
 
 

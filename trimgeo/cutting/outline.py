@@ -12,18 +12,19 @@ from itertools import pairwise
 from typing import Final
 
 import shapely
-from shapely import MultiLineString, Polygon
+from shapely import MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting import finishing
 from trimgeo.cutting.joining import Field, fields, holds_together, proving
 from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import not_found, too_few
-from trimgeo.cutting.room import Ground, ground, inside
+from trimgeo.cutting.room import Ground, free_sides, ground, inside
 from trimgeo.cutting.straight import across_board
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
+from trimgeo.plane.grid import rounded_to
 from trimgeo.plane.trade import Smallest, smallest_for_each
 
 WORTH_A_CUT: Final = 1e-6
@@ -45,7 +46,7 @@ class Wish:
 
     It lies in the ``case``; without ``inside_corners`` a straight cutter makes it without overrun; pieces are
     joined no thinner than ``neck``, posts are reached by no cut narrower than a ``slot`` where that passes,
-    and no cut is shorter than ``kerf`` where that can be had, mm.
+    and no cut is shorter than ``kerf`` where that can be had; corners are put on a grid of ``round``, all mm.
     """
 
     case: Case | None = None
@@ -173,13 +174,21 @@ def worth_cutting(plan: Building, gain: float | None) -> Choice:
     """The outline to which one more cut gains less than ``gain`` mm² (None: 1 % of the area)."""
     for most in (12, 24, MOST_CUTS):
         trade = list(built(plan, most))
-        for fewer, more in pairwise(trade):
-            enough = GAIN * fewer.area if gain is None else gain
-            if fewer.area - more.area < enough * (more.cuts - fewer.cuts):
-                return fewer
+        found = enough(trade, gain)
+        if found is not None:
+            return found
         if trade[-1].cuts < most:
             break
     return trade[-1]
+
+
+def enough(trade: Sequence[Choice], gain: float | None) -> Choice | None:
+    """The first choice to which one more cut gains less than ``gain`` mm² (None: 1 % of its area), if any."""
+    for fewer, more in pairwise(trade):
+        least = GAIN * fewer.area if gain is None else gain
+        if fewer.area - more.area < least * (more.cuts - fewer.cuts):
+            return fewer
+    return None
 
 
 def fewest(plan: Building) -> Choice:
@@ -240,12 +249,28 @@ def _awkward(each: Choice) -> tuple[bool, int, float]:
     return bool(each.notes), each.cuts, each.area
 
 
-def finished(plan: Building, outline: Polygon) -> Choice | None:
-    """What was searched as it is offered, or None where it is not truly clear.
+def finished(
+    plan: Building,
+    outline: Polygon,
+    kept: Polygon | MultiPolygon,
+    allowed: Polygon,
+    neck: float | None = None,
+) -> Choice | None:
+    """What was searched around ``kept`` in ``allowed`` as it is offered, or None where it is not truly clear.
 
-    The one place where an outline becomes a choice.
+    The one place where an outline becomes a choice: its corners are rounded where the job asks for it, and
+    where ``neck`` is given it is looked at whether it holds together.
     """
-    return finishing.choice(outline, plan.held, plan.room, plan.wish.kerf)
+    tried = [outline]
+    if plan.wish.round is not None:
+        free = free_sides(allowed, plan.held.edge)
+        tried.insert(0, rounded_to(outline, kept, allowed, free, plan.wish.round, plan.wish.kerf))
+    for each in tried:
+        if neck is None or holds_together(each, plan.base, neck):
+            found = finishing.choice(each, plan.held, plan.room, plan.wish.kerf)
+            if found is not None:
+                return found
+    return None
 
 
 class _Stream:
@@ -278,10 +303,8 @@ class _Stream:
         return [field.few.outline, *(each.outline for each in closer if each.cuts == cuts)]
 
     def _finished(self, outline: Polygon) -> Choice | None:
-        neck = self._field.neck
-        if neck is not None and not holds_together(outline, self._plan.base, neck):
-            return None
-        return finished(self._plan, outline)
+        field, plan = self._field, self._plan
+        return finished(plan, outline, field.kept, field.allowed, field.neck)
 
 
 class _Across:
@@ -297,6 +320,10 @@ class _Across:
             return []
         if self._found is None:
             # one more than asked: a cut may turn out to lie on the board edge, and then it is none
-            built = [finished(self._plan, each) for each in across_board(self._plan.held, self._most + 1)]
+            held = self._plan.held
+            kept = shapely.multipolygons(self._plan.base.pieces)
+            built = [
+                finished(self._plan, each, kept, held.edge) for each in across_board(held, self._most + 1)
+            ]
             self._found = [each for each in built if each is not None]
         return [each for each in self._found if each.cuts == cuts]
