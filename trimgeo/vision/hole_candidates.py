@@ -174,12 +174,15 @@ def _each_once(rounds: Floats, apart: float) -> Floats:
     off = np.hypot(*(rounds[near[0], :2] - rounds[near[1], :2]).T)
     near = near[:, off < apart * rounds[near[1], 2] + 0.7]
     ends = np.searchsorted(near[0], np.arange(len(rounds) + 1))
-    left, kept = np.ones(len(rounds), bool), []
+    crowd = np.full(len(rounds), -1)
     for n, (a, b) in enumerate(itertools.pairwise(ends.tolist())):
-        if not left[n]:
-            continue
-        alike = near[1, a:b]
-        alike = alike[left[alike]]
-        left[alike] = False
-        kept.append([*np.median(rounds[alike, :2], axis=0), rounds[alike, 2].max()])
-    return np.array(kept)
+        if crowd[n] < 0:
+            alike = near[1, a:b]
+            crowd[alike[crowd[alike] < 0]] = n
+    firsts, count = np.unique(crowd, return_counts=True)
+    starts = np.cumsum(count) - count
+    middle = []
+    for place in rounds[:, :2].T:
+        ranked = place[np.lexsort((place, crowd))]
+        middle.append((ranked[starts + (count - 1) // 2] + ranked[starts + count // 2]) / 2)
+    return np.column_stack([*middle, rounds[firsts, 2]])  # the first of a crowd is its widest

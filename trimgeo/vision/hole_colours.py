@@ -16,6 +16,8 @@ _ALIKE = 32.0
 """Distance of two colours, grey levels, that may be one: light falls off, dust is seen through."""
 _APART = 14.0
 """Grey levels by which a metal must differ from what holes show, or no rim can be seen in it."""
+_NOT_FACE = 24.0
+"""Grey levels by which a ring's metal differs from what most of the board's face shows."""
 _FEWEST = 3
 """Ringed holes that must agree on what the metal is."""
 _FLAT = 6.0
@@ -60,7 +62,11 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     clear = [fit for fit in fits if fit.cover > 0.9 and fit.disc.radius > 3]
     if beside is not None:  # on a card, black and white, the ground shows two levels of one tint
         clear = [fit for fit in clear if _tinted(fit.inside, beside) < _ALIKE / 2]
-    ringed = _no_pads([fit for fit in clear if _in_metal(fit)])
+    surface = _commonest([fit.beyond for fit in fits])
+    in_metal = [fit for fit in clear if _in_metal(fit)]
+    if surface is not None:
+        in_metal = [fit for fit in in_metal if np.linalg.norm(fit.around - surface) > _NOT_FACE]
+    ringed = _no_pads(in_metal)
     if beside is not None:
         a, b = beside * _DARKEST, beside * 1.05
         clear = [fit for fit in clear if _off_segment(fit.inside, a, b) < _ALIKE / 2]

@@ -272,6 +272,7 @@ def _settled(batch: Batch, bases: list[_Basis], weights: Floats) -> dict[str, Fl
         "believed": believed,
         "residual": residuals,
         "edges": edges,
+        "rim": bases[0].near[..., 2],
         "levels": np.stack(all_levels, axis=1),
     }
 
@@ -334,7 +335,8 @@ def _told(batch: Batch, shape: Floats, state: dict[str, Floats], weights: Floats
         blurs = np.column_stack([shape[:, -2]] + [shape[:, -1]] * (blurs.shape[1] - 1))
         shape = shape[:, :-2]
     # A trace that meets the rim is seen in brightness; colour is off its model everywhere.
-    unlike = off[..., 0].sum(axis=1) / np.maximum(batch.used.sum(axis=1), 1.0)
+    at_rim = np.abs(state["rim"]) * batch.used
+    unlike = (off[..., 0] * at_rim).sum(axis=1) / np.maximum(at_rim.sum(axis=1), 1e-9)
     deviations *= np.maximum(unlike, 1.0)[:, None] ** 0.75
     faces = levels[:, 0, : 2 + _ringed(batch)]
     deviations *= np.where(np.ptp(faces, axis=1) < _PALE, _COLOURED, 1.0)[:, None]
@@ -353,14 +355,16 @@ def _told(batch: Batch, shape: Floats, state: dict[str, Floats], weights: Floats
 
 
 def _cover(batch: Batch, state: dict[str, Floats], shape: Floats) -> Floats:
-    """Share of the directions in which the pixels are off the model by little of the step at the rim."""
+    """Share of the directions in which the pixels at the hole's rim are off the model by little."""
     off = batch.points - shape[:, None, :2]
     sector = ((np.arctan2(off[..., 1], off[..., 0]) / np.pi + 1) * _SECTORS / 2).astype(np.intp) % _SECTORS
     place = sector + _SECTORS * np.arange(len(off))[:, None]
-    size = np.linalg.norm(state["residual"], axis=2) * batch.used
+    at_rim = np.abs(state["rim"]) * batch.used
+    size = np.linalg.norm(state["residual"], axis=2) * at_rim
     total = np.bincount(place.ravel(), size.ravel(), _SECTORS * len(off)).reshape(-1, _SECTORS)
-    count = np.bincount(place.ravel(), batch.used.ravel(), _SECTORS * len(off)).reshape(-1, _SECTORS)
+    count = np.bincount(place.ravel(), at_rim.ravel(), _SECTORS * len(off)).reshape(-1, _SECTORS)
     step = np.linalg.norm(state["levels"][:, :, 0] - state["levels"][:, :, 1], axis=1)
     most = np.maximum(_OFF * step, _NOISY * np.linalg.norm(batch.noise))
-    like = (total <= most[:, None] * np.maximum(count, 1)) & (count > 0)
-    return np.asarray(like.sum(axis=1) / np.maximum((count > 0).sum(axis=1), 1))
+    seen = count > 1e-6
+    like = (total <= most[:, None] * count) & seen
+    return np.asarray(like.sum(axis=1) / np.maximum(seen.sum(axis=1), 1))

@@ -52,6 +52,8 @@ def searched(
         profiles = _profiles(scene, spots[which, :2], reach)
         openings = _openings(scene, profiles, opening, ground)
         likely = _open(profiles, openings)
+        if not likely.any():
+            continue
         found += _best(scene, spots[which[likely]], profiles[likely], openings[likely], limits)
     return _once(found)
 

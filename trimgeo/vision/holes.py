@@ -7,7 +7,7 @@ blur, because a level alone makes small holes too small.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -18,7 +18,7 @@ from trimgeo.model.board import Picture
 from trimgeo.vision.hole_candidates import Walls, candidates, walls_of
 from trimgeo.vision.hole_colours import Shown, shown_by
 from trimgeo.vision.hole_doubt import pads_likely
-from trimgeo.vision.hole_fit import Fit, Scene, best_of
+from trimgeo.vision.hole_fit import NARROW_WALL, Fit, Scene, best_of
 from trimgeo.vision.hole_learn import scene_learnt
 from trimgeo.vision.hole_search import searched
 from trimgeo.vision.hole_starts import starts
@@ -33,24 +33,24 @@ _LEAST_PIXELS = 3.0
 """A disc fewer pixels across than this is one blurred speck."""
 _WIDEST_RING = 1.3
 """Width, mm, of the copper around a hole that is looked for: pads of leads are wider only at large holes."""
-_UNSURE = 0.025
+_UNSURE = 0.04
 """Standard deviation of a diameter, mm, from which on a hole is given with half the confidence."""
-_UNMEASURED = 0.025
+_UNMEASURED = 0.022
 """A diameter of a greater standard deviation, mm, is not given."""
 _UNLIKE = 0.12
 """Pixels off the model by more than this share of the step at the rim show something else."""
 _LESS = 0.25
 """A disc in another one is no hole where it stands out by less than this of the outer one."""
-_ASKED = 200
+_ASKED = 400
 """Spots, twice as many at most, that are asked for what all holes of a picture share."""
 _SAME_SIZE = 0.285
 """Two discs are one hole found twice where the logarithm of their sizes' ratio is less."""
-_ASIDE = 2.2
-"""From aside centres are off by so many times what the noise of the pixels says (tests/bench/board_holes.py,
-even seeds to 18)."""
+_ASIDE = 1.9
+"""From aside, where the wall's light and colour change around the hole, it is off by so many times more than
+in a scan (tests/bench/board_holes.py, odd seeds to 29)."""
 _LEAST_SURE = 0.3
 """A hole of less confidence is not given."""
-_MOST_WALL = 0.8
+_MOST_WALL = 0.6
 """Share of its diameter that a hole's wall may hide."""
 
 
@@ -106,7 +106,7 @@ def find_holes(
     limits = (LEAST / 2 * per_mm, _WIDEST_RING * per_mm)
     ground = None if background is None else np.array(background)
     fits = best_of(scene, searched(scene, spots, opening, ground, limits))
-    fits = [fit for fit in fits if fit.cover >= 0.75]
+    fits = [_from_aside(fit, walls) for fit in fits if fit.cover >= 0.75]
     fits = [fit for fit in fits if fit.disc.radius >= _LEAST_PIXELS / 2 and _measured(fit, per_mm)]
     fits = _innermost(fits)
     if not shown.sure and background is not None and within is not None:
@@ -116,6 +116,14 @@ def find_holes(
     if within is not None:
         kept = [hole for hole in kept if shapely.intersects_xy(within, *hole.at)]
     return tuple(sorted(kept, key=lambda hole: hole.at))
+
+
+def _from_aside(fit: Fit, walls: Walls) -> Fit:
+    """The fit with deviations as they are where its wall is seen."""
+    if np.hypot(*walls.shift(np.array(fit.disc.centre))) < NARROW_WALL:
+        return fit
+    centre, radius = fit.disc.deviations
+    return replace(fit, disc=replace(fit.disc, deviations=(_ASIDE * centre, _ASIDE * radius)))
 
 
 def _measured(fit: Fit, per_mm: float) -> bool:
@@ -160,7 +168,7 @@ def _hole(picture: Picture, fit: Fit, shown: Shown, walls: Walls) -> FoundHole:
         confidence *= 0.9
     if wall > _MOST_WALL * 2 * disc.radius:
         confidence *= 0.3  # too little of the rim is seen to tell the hole from its pad
-    uncertainty = (_ASIDE if wall > 0 else 1.0) * float(np.hypot(disc.deviations[0], 0.02)) / per_mm
+    uncertainty = float(np.hypot(disc.deviations[0], 0.02)) / per_mm
     # From aside the wall hides part of a narrow ring: that none is seen says nothing.
     plated = True if fit.ring is not None else (None if wall > 0 else False)
     return FoundHole(at, 2 * disc.radius / per_mm, uncertainty, plated, round(confidence, 3))
