@@ -92,6 +92,14 @@ def test_a_refusal_is_drawn_where_a_proof_is_asked_for_and_ends_in_1(job: Path, 
     assert "6.21 mm" in text
 
 
+def test_a_part_too_high_for_the_lid_is_said_below_the_trade(job: Path) -> None:
+    tall = JOB.replace('name = "U1"\nkind = "component"', 'name = "U1"\nheight = 20\nkind = "component"')
+    job.write_text(tall + "[case]\ncavity = [[-1, -1], [101, -1], [101, 51], [-1, 51]]\ngap = 0.3\nlid = 8\n")
+    done = call(job, "--variant", "short")
+    assert done.returncode == 0, done.stderr
+    assert "cuts the board does not fit its case: see check" in " ".join(done.stdout.split())
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [

@@ -150,7 +150,10 @@ def test_only_corners_that_are_not_the_boards_own_are_listed_to_set_out(tmp_path
     assert sorted(row[2] for row in rows) == ["40.00, 0.00", "40.00, 60.00"]
 
 
-def test_no_position_reads_minus_nothing():
-    phone = Path(__file__).parents[2] / "samples" / "phone"
-    text = report_page(trimgeo.plan(trimgeo.prepare(trimgeo.load(phone))), {}, {})
-    assert "0.00, 30.33<" in text and ">-0.00" not in text
+def test_no_position_reads_minus_nothing(tmp_path: Path) -> None:
+    """A board edge a micrometre below 0, as a picture may show it, rounds to 0 and not to -0."""
+    path = tmp_path / "job.toml"
+    text = JOB.replace("CUT", "40").replace("[0, 0], [80, 0]", "[0, -0.001], [80, -0.001]")
+    path.write_text(text.replace("[[0, 0], [40, 0]", "[[0, -0.001], [40, -0.001]"), encoding="utf-8")
+    page = report_page(trimgeo.plan(trimgeo.prepare(trimgeo.load(path))), {}, {})
+    assert "40.00, 0.00<" in page and ">-0.00" not in page and "40.00, -0.00" not in page

@@ -19,7 +19,7 @@ from trimgeo.model.board import FaceName
 from trimgeo.model.plan import XY, Fit, Plan
 from trimgeo.report.figure import Label
 
-LETTER = 0.028
+LETTER = 0.036
 """Size of a letter as a share of the picture's width."""
 
 WALL = 0.02

@@ -98,6 +98,9 @@ def trade_lines(trade: Trade, chosen: Choice) -> list[str]:
             f"{mark} {choice.cuts:4d} {choice.area / 100:10.2f} {choice.cut_length:15.1f}"
             f" {choice.inside_corners:16d} {clear:>20}"
         )
+    misfits = [str(choice.cuts) for choice in trade.choices if choice.fits is False]
+    if misfits:
+        lines += _wrapped("   ", f"with {', '.join(misfits)} cuts the board does not fit its case: see check")
     lines.append("-> chosen; --cuts N chooses another, --write puts it into the job file")
     points = ", ".join(f"[{x:.3f}, {y:.3f}]" for x, y in chosen.finished.exterior.coords[:-1])
     return [*lines, "", *_wrapped("points = ", f"[{points}]")]
