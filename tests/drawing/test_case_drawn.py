@@ -198,3 +198,17 @@ def test_the_picture_shows_the_wall_on_both_faces_and_the_hit_on_one() -> None:
         framed = pixels[1150 - 690 : 1150 - 630, 200 + 1080 - 4 : 200 + 1080 + 5]  # the can's side at x = 108
         reddish = ((framed[..., 2] - framed[..., 0]) > 100).any(axis=1).mean()
         assert (reddish > 0.6) if shows == "top" else (reddish == 0)
+
+
+def test_stop_marks_of_an_inside_corner_are_on_the_picture_too() -> None:
+    corner = WHEEL.replace(
+        "[[0, 0], [95, 0], [95, 48], [0, 48]]", "[[0, 0], [95, 0], [95, 40], [60, 40], [60, 80], [0, 80]]"
+    )
+    plan = planned(corner)
+    (stop,) = [each.stop_short for each in plan.corners if each.inside]
+    assert stop is not None
+    pixels = drawn(plan, "top")
+    # The guide line's corner is 0.3 mm outside (60, 40); a bar stands across either of its lines.
+    for column, row in ((200 + 603 + 10 * stop, 1150 - 403 - 15), (200 + 603 + 15, 1150 - 403 - 10 * stop)):
+        patch = pixels[round(row) - 1 : round(row) + 2, round(column) - 1 : round(column) + 2]
+        assert patch.mean() < 60

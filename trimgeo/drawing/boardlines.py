@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.caselines import case_lines
-from trimgeo.drawing.marks import WINDOW_GAP, Mark, stops
+from trimgeo.drawing.marks import WINDOW_GAP, Mark, stop_bars
 from trimgeo.drawing.placement import Placement
 from trimgeo.drawing.sheet import XY, Discs, Strokes
 from trimgeo.drawing.signs import (
@@ -78,7 +78,7 @@ def drawn(plan: Plan, marks: Sequence[Mark], at: Placement, pane: BaseGeometry) 
         *_states(plan, at, pane),
         _strokes("finished", shapely.intersection(finished.boundary, pane), width=thick["finished"]),
         _strokes("guide", shapely.intersection(_lines(dashes), pane), width=thick["guide"]),
-        *_stop_bars(plan, at, pane),
+        _strokes("stop", shapely.intersection(shapely.union_all(at.lay(stop_bars(plan))), pane)),
         _hits(marks, at, pane),
         *_support(plan, at, pane),
     )
@@ -139,20 +139,6 @@ def _outlines(marks: Sequence[Mark], at: Placement, pane: BaseGeometry) -> list[
         dashes = [path for shape in at.lay(shapes) for path in _dashed_line(shape, kind)]
         found.append(_strokes(kind, shapely.intersection(_lines(dashes), pane)))
     return found
-
-
-def _stop_bars(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:
-    """A bar across the kerf where the axle stops, with a foot on its far end."""
-    kerf = plan.board.job.cutter.kerf if plan.board.job.cutter else 0.0
-    bars = []
-    for stop in (stop for corner in plan.corners for stop in stops(plan, corner)):
-        if stop.at is None:
-            continue
-        (x, y), (ax, ay) = stop.at, stop.across
-        ex, ey = x + ax * (kerf + 2.0), y + ay * (kerf + 2.0)
-        bars.append(tuple(at.point(xy) for xy in ((x, y), (ex, ey))))
-        bars.append(tuple(at.point(xy) for xy in ((ex - ay, ey + ax), (ex + ay, ey - ax))))
-    return [_strokes("stop", shapely.intersection(_lines(bars), pane))]
 
 
 def _support(plan: Plan, at: Placement, pane: BaseGeometry) -> list[Strokes]:

@@ -137,6 +137,20 @@ def stops(plan: Plan, corner: Corner) -> tuple[Stop, ...]:
     return tuple(_stop(vertex, other, corner.stop_short, far.get(other, 0.0), body) for other in neighbours)
 
 
+def stop_bars(plan: Plan) -> tuple[LineString, ...]:
+    """Bars across the kerf where the axle stops, each with a foot on its far end, in the board frame."""
+    kerf = plan.board.job.cutter.kerf if plan.board.job.cutter else 0.0
+    bars = []
+    for stop in (stop for corner in plan.corners for stop in stops(plan, corner)):
+        if stop.at is None:
+            continue
+        (x, y), (ax, ay) = stop.at, stop.across
+        ex, ey = x + ax * (kerf + 2.0), y + ay * (kerf + 2.0)
+        bars.append(LineString([(x, y), (ex, ey)]))
+        bars.append(LineString([(ex - ay, ey + ax), (ex + ay, ey - ax)]))
+    return tuple(bars)
+
+
 def inside_stops(plan: Plan) -> list[Corner]:
     """The inside corners at which a wheel stops, in the order of their numbers."""
     return [corner for corner in plan.corners if _has_stops(corner)]

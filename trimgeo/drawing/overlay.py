@@ -15,7 +15,7 @@ from shapely.ops import nearest_points
 from trimgeo.drawing.canvas import Canvas
 from trimgeo.drawing.caselines import case_lines
 from trimgeo.drawing.lettering import written
-from trimgeo.drawing.marks import keepout_area, stands
+from trimgeo.drawing.marks import keepout_area, stands, stop_bars
 from trimgeo.drawing.signs import CASE_HATCH, CASE_WALL, KERF_HATCH, LINES, PALE, layers_hatch
 from trimgeo.drawing.strokes import dots, hatched
 from trimgeo.model.board import Case, Keepout, Pixels, View
@@ -94,7 +94,9 @@ def _draw_case(canvas: Canvas, case: Case) -> None:
 
 
 def _draw_holding(canvas: Canvas, plan: Plan, view: View) -> None:
-    """Relief cuts, start holes, and what the cutter would run into on this face."""
+    """Stop marks, relief cuts, start holes, and what the cutter would run into on this face."""
+    for bar in stop_bars(plan):
+        canvas.line("stop", bar, casing=True)
     for area in _hits(plan, view).values():
         canvas.line("hit", area, casing=True)
     if "relief" in _kinds(plan, view) and plan.holding.support is not None:
@@ -127,6 +129,7 @@ def _kinds(plan: Plan, view: View) -> tuple[str, ...]:
     """The kinds of line of the legend: those that every picture has, then those of this plan."""
     support, case = plan.holding.support, plan.board.case
     there = {
+        "stop": bool(stop_bars(plan)),
         "hit": bool(_hits(plan, view)),
         "relief": bool(plan.cuts and support is not None and support.relief),
         "start": bool(plan.holding.start_holes),
