@@ -25,7 +25,7 @@ from trimgeo.vision.edge_ground import (
     unclear,
 )
 from trimgeo.vision.edge_joints import joined
-from trimgeo.vision.edge_measured import as_measured
+from trimgeo.vision.edge_measured import BLURS, CORNERS, as_measured, without_loops
 from trimgeo.vision.edge_mouths import without_detours
 from trimgeo.vision.edge_pieces import measured_again, squared
 from trimgeo.vision.edge_profile import (
@@ -50,9 +50,9 @@ _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
 _PART = 0.7
 """Share of the distance between measured edge and fitted pieces by which either may be off."""
-_NEVER_LESS, _PIXELS, _COVERS = 0.05, 0.35, 1.3
-"""The bound: 0.05 mm, 0.35 pixels and 1.3 times what the picture says against the worst place, from boards
-0 to 29 of the bench: a part of a pixel is lost to JPEG, a median to noise."""
+_NEVER_LESS, _PIXELS, _COVERS = 0.07, 0.35, 1.5
+"""The bound: 0.07 mm, 0.35 pixels and 1.5 times what the picture says against the worst place, from boards
+0 to 29 and 400 to 499 of the bench: a part of a pixel is lost to JPEG, a median to noise."""
 _SURE = 0.6
 """Confidence of holes seen from aside that are given."""
 COVERAGE = 2.45
@@ -142,6 +142,7 @@ def find_outline(
         np.eye(3),
         lies_on.level,
         1.3 / per_mm,
+        grain=lies_on.grain,
         under=None if bed is None else _under(bed, pixels, per_mm, lies_on),
     )
     sight, face = _face_ring(sight, mm)
@@ -155,7 +156,10 @@ def find_outline(
     pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.2)) for piece in pieces]
     pieces = squared(pieces)
     vertices, pieces, joints = joined(pieces, sight)
-    ring = _ring_of(vertices, where)
+    ring, least = _ring_of(vertices), 0.0
+    if ring is None:  # pieces that cross: what was measured stands for itself
+        ring, vertices, joints = _as_it_is(face, where), np.empty((0, 3)), []
+        least = CORNERS + BLURS * sight.blur
     polygon, uneven = as_measured(ring.polygon, face, closed, sight.blur)
     ring = Ring(polygon, ring.circles)
     doubt = doubt_of(
@@ -163,7 +167,9 @@ def find_outline(
     )
     _refuse_unlike(doubt, where)
     _refuse_either(doubtful, where)
-    off = max(doubt.off, float(doubtful[:, 2].max(initial=0.0)), _PART * float(uneven[:, 2].max(initial=0.0)))
+    off = max(
+        least, doubt.off, float(doubtful[:, 2].max(initial=0.0)), _PART * float(uneven[:, 2].max(initial=0.0))
+    )
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
     found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]]))
     return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
@@ -183,6 +189,7 @@ def _face_ring(sight: Sight, outermost: Floats) -> tuple[Sight, Floats]:
     """The face's edge along the silhouette, (n, 2), and the sight with the colours learnt there."""
     places, normals = evenly(outermost, _STEP, 1.0)
     inside = sampled(sight, places, normals, np.linspace(-1.0, -0.5, 5)).reshape(-1, 3)
+    sight = replace(sight, face=np.median(inside, axis=0))
     if sight.eye is not None:  # a scanner casts no shadow worth the name
         sight = replace(sight, weigh=weighing(np.median(inside, axis=0), sight.grounds))
     places = places - normals * wall_widths(sight, places, normals)[:, None]
@@ -225,11 +232,20 @@ def _refuse_either(doubtful: Floats, where: str) -> None:
         )
 
 
-def _ring_of(vertices: Floats, where: str) -> Ring:
+def _ring_of(vertices: Floats) -> Ring | None:
+    """The outline of vertices (x, y, bulge), (n, 3); None where it crosses itself or holds nothing."""
     if len(vertices) < 2:
-        raise unclear(where)
+        return None
     points, circles = flatten(vertices, closed=True)
     polygon = Polygon(points) if len(points) > 2 else Polygon()
     if not polygon.is_valid or polygon.area < LEAST_AREA:
-        raise unclear(where)
+        return None
     return Ring(polygon, tuple(Circle((float(x), float(y)), float(r)) for x, y, r in circles))
+
+
+def _as_it_is(face: Floats, where: str) -> Ring:
+    """The measured edge as an outline."""
+    polygon = without_loops(face)
+    if polygon.area < LEAST_AREA:
+        raise unclear(where)
+    return Ring(polygon)

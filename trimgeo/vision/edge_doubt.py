@@ -63,16 +63,15 @@ def doubt_of(
     away = _smoothed(away)
     apart = _apart(along, ring, sight.blur)
     apart[shapely.distance(closed, shapely.points(along)) < 0.5] = 0.0
-    middles = np.array([joint.points.mean(axis=0) for joint in joints])
+    middles = np.array([joint.points.mean(axis=0) for joint in joints]).reshape(-1, 2)
     gaps = np.array([joint.gap for joint in joints])
-    # Across a gap the outline may be the measured edge itself: then no more is open than where none shows.
-    close = _most_within(ring, away, middles, 0.5 * gaps) < _BLIND
-    corners = np.maximum(
-        [joint.spread for joint in joints], np.where(close, np.minimum(0.5 * gaps, _BLIND), 0.5 * gaps)
-    )
+    # No more is open than how far the measured edge lies off, and what is not judged next to a corner.
+    open_ = np.maximum([joint.spread for joint in joints], 0.5 * gaps)
+    corners = np.minimum(open_, _AT_CORNER + _most_within(ring, away, middles, open_))
     worst = [
         (float(each.max()), at[int(np.argmax(each))])
         for each, at in ((beside, along), (away, ring), (apart, along), (corners, middles))
+        if len(each)
     ]
     off_most, at = max(worst, key=lambda each: each[0])
     odd = np.vstack(

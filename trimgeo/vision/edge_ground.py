@@ -25,6 +25,8 @@ _CUT, _CUT_EVEN = 18.0, 8.0
 what is nearer to the ground's colour than the mask, such as a part or print, belongs to the board."""
 _PHOTO, _SCAN = (0.55, 1.08), (0.985, 1.015)
 """How dark and how bright the ground gets in shadow and light; on a scan that was evened there is neither."""
+_MOSTLY = 80
+"""Per cent of the border's changes that are its grain: squares of a chessboard change on fewer places."""
 _BLURRED = 7
 """Coarse pixels about which two colours of the ground may be mixed by blur."""
 _SAME = 2.5
@@ -46,12 +48,14 @@ def unclear(where: str) -> JobError:
 class Ground:
     """The ground's colours, (k, 3), commonest first, its darkest and brightest shade, and its ``level``.
 
-    ``level`` is by how many grey levels the ground is off its colours at most.
+    ``level`` is by how many grey levels the ground is off its colours at most, ``grain`` by how many it
+    changes over half a mm, as wood does.
     """
 
     colours: Floats
     shades: tuple[float, float]
     level: float
+    grain: float
 
 
 def evened(pixels: Pixels) -> Pixels:
@@ -100,7 +104,7 @@ def board_mask(
         within = cv2.resize(bed.within, small.shape[1::-1], None, 0, 0, cv2.INTER_NEAREST)
         off = np.where(within > 0, off_print(bed, small, picture.pixels_per_mm * scale), off)
     least = _level(off, floor)
-    ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least)
+    ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least, _grain(small, bed))
     return _largest(off, cut, ground, picture.pixels_per_mm * scale, where), scale, ground
 
 
@@ -153,6 +157,21 @@ def _off_plain_ground(
         mixed = np.where(near[n] & near[m], _off_way(small, centres[n], centres[m]), np.inf)
         off = np.minimum(off, mixed)
     return np.asarray(off, np.float32)
+
+
+def _grain(small: Pixels, bed: Bed | None) -> float:
+    """Grey levels by which most of the picture's border changes over half a mm; 0 where it is printed."""
+    if bed is not None:
+        return 0.0
+    band, apart = max(8, round(0.03 * min(small.shape[:2]))), round(0.5 * _COARSE)
+    changes = []
+    for strip in (small[:band], small[-band:], small[:, :band], small[:, -band:]):
+        shades = strip.astype(np.float32)
+        changes += [
+            np.linalg.norm(shades[apart:] - shades[:-apart], axis=2).ravel(),
+            np.linalg.norm(shades[:, apart:] - shades[:, :-apart], axis=2).ravel(),
+        ]
+    return float(np.percentile(np.concatenate(changes), _MOSTLY))
 
 
 def _level(off: NDArray[np.float32], floor: float) -> float:

@@ -33,9 +33,7 @@ def as_measured(
     >>> bool(abs(found.area - edge.area) < 0.1), len(places)
     (True, 1)
     """
-    parts = shapely.get_parts(shapely.make_valid(shapely.simplify(Polygon(ring), _FINE)))
-    whole = [part for part in parts if isinstance(part, Polygon)]  # loops of a jagged edge come apart
-    measured = max(whole, key=lambda part: part.area, default=Polygon())
+    measured = without_loops(ring)
     if measured.area < 0.5 * outline.area:
         return outline, np.empty((0, 3))
     between = shapely.symmetric_difference(outline, measured)
@@ -53,6 +51,14 @@ def as_measured(
             x, y = shapely.get_coordinates(shapely.point_on_surface(deep))[0]
             places.append((float(x), float(y), depth))
     return found, np.array(places).reshape(-1, 3)
+
+
+def without_loops(ring: Floats) -> Polygon:
+    """The measured edge, (n, 2), as a polygon, without the loops that a jagged one makes."""
+    parts = shapely.get_parts(shapely.make_valid(shapely.simplify(Polygon(ring), _FINE)))
+    whole = [part for part in parts if isinstance(part, Polygon)]
+    largest = max(whole, key=lambda part: part.area, default=Polygon())
+    return Polygon(largest.exterior)
 
 
 def _depth(deep: shapely.Geometry, of: Polygon) -> float:

@@ -10,10 +10,12 @@ import shapely
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_ground import off_shades
+from trimgeo.vision.edge_mouth_area import is_plain
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
 from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_at, wall_widths
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
 
 _ONE_LINE, _ONE_WAY = 0.15, 0.03
 """Lines this near to each other, mm, and this parallel, radians, are sides of one notch."""
@@ -27,12 +29,20 @@ _MOST, _MOST_TURNED = 24, 9
 """Pieces in a detour at most: from one line to itself, and round a corner."""
 _CLOSED, _OPEN = 0.6, 0.25
 """Share of the straight way on which a step shows, where there is a part, and where there is a notch."""
+_TURNED = 0.75
+"""The same where the way turns a corner: sides of a part may be taken for such a way."""
 _APART = 0.6
 """Distance, mm, from a detour's own edge at which that does not show."""
 _LONGEST = 40.0
 """Length, mm, of one side of a straight way at most."""
 _WALL_SEEN = 3.0
 """Width, pixels, at which a wall's colour shows."""
+_SQUARES = 2.0
+"""Ground is of squares where its brightest places are so many times as bright as its darkest."""
+_TOLD, _ROUND, _UNTOLD = 0.5, 0.3, 0.3
+"""Share of a way that must tell; else a detour is real with an edge all round it, and in doubt without."""
+_ALIKE = 40.0
+"""Grey levels off the board's colour up to which what stands out of it is of the board."""
 _RIM, _FINEST, _LEAST_PRINT = 0.25, 10.0, 0.1
 """Distance, mm, from its rim at which a detour's area is looked at, in at most so many pixels per mm, and the
 area, mm², of paper and of ink that shows the ground in it."""
@@ -66,7 +76,7 @@ def without_detours(pieces: list[Piece], sight: Sight) -> tuple[list[Piece], Flo
         if count > _MOST_TURNED and not same_carrier(a, b):
             continue
         share = _share(a, b, [kept[k] for k in inner], sight)
-        if share > _CLOSED:
+        if share > (_CLOSED if same_carrier(a, b) else _TURNED):
             places = [place for k in inner for place in (*kept[k].ends, middle_of(kept[k]))]
             if _doubtful(a, b, [kept[k] for k in inner])[2] > _FLAT:  # less may be the edge's own noise
                 closed.append(shapely.MultiPoint([a.ends[1], *places, b.ends[0]]).convex_hull)
@@ -101,46 +111,79 @@ def _share(a: Piece, b: Piece, between: list[Piece], sight: Sight) -> float:
     straight = same_carrier(a, b)
     if _share_with_wall(sight, between) > 0.5 or (not straight and _bent_one_way([a, *between, b])):
         return 0.0
-    if sight.under is not None:
-        if _surely_real(sight, way[0], np.array(detour)):
-            return 0.0
-        if straight and _share_without_step(sight, between) > _STEPLESS:
-            return 1.0
+    area = _area_between(sight, way[0], _followed(between))
+    if _is_tab(sight, area) or _shows_print(sight, area):
+        return 0.0
+    if sight.under is not None and straight and _share_without_step(sight, between) > _STEPLESS:
+        return 1.0
     # Near the detour its own edge is seen: that much of the way says nothing.
     clear = min(_APART, 0.02 * len(way[0])) if straight else _APART
     sides = shapely.LineString([a.ends[1], *detour, b.ends[0]])
     apart = shapely.distance(sides, shapely.points(way[0])) > clear
-    if apart.sum() < (5 if straight else 10) or apart.mean() < (0.1 if straight else 0.5):
+    if apart.sum() < (5 if straight else 10) or apart.mean() < (0.1 if straight else 0.3):
         return 0.0
     places, normals = way[0][apart], way[1][apart]
     steps, told = _steps(sight, places, normals)
     # Squares of a card end in steps as well; on a scan that was evened no part is of the ground's colour.
-    if sight.eye is None or (sight.under is None and not straight and len(sight.grounds) > 1):
+    if sight.eye is None or (not straight and _on_squares(sight)):
         steps &= _board_within(sight, places, normals)
     shown = _edge_on(sight, places, normals) | steps
     told |= shown
-    return float(shown[told].mean()) if told.sum() >= 5 else 0.0
+    if told.sum() >= 5 and told.mean() >= _TOLD:
+        share = float(shown[told].mean())
+    else:
+        share = 0.0 if _share_without_step(sight, between) < _ROUND else _UNTOLD
+    # Ground has no steps of its own: what has some may be a part, cut off by a notch.
+    plain = _on_squares(sight) or is_plain(sight, way[0], _followed(between))
+    return share if plain else max(share, _UNTOLD)
 
 
-def _surely_real(sight: Sight, way: Floats, detour: Floats) -> bool:
-    """Whether what lies between a way and a detour from it shows the ground's print, or no ground."""
-    assert sight.under is not None
+def _followed(pieces: list[Piece]) -> Floats:
+    """Places along pieces, (n, 2), near enough for their arcs."""
+    ways = [(piece, _along(piece, *piece.ends)) for piece in pieces]
+    return np.vstack([piece.ends if way is None or len(way[0]) < 2 else way[0] for piece, way in ways])
+
+
+def _on_squares(sight: Sight) -> bool:
+    """Whether the ground has dark and bright places whose print is not known."""
+    bright = sight.grounds.sum(axis=1)
+    return sight.under is None and bool(bright.max() > _SQUARES * bright.min())
+
+
+def _area_between(sight: Sight, way: Floats, detour: Floats) -> tuple[Rows, Rows, float]:
+    """Rows and columns of pixels between a way and a detour from it, and what each stands for, mm²."""
     between = shapely.Polygon(np.vstack([way, detour[::-1]])).buffer(0).buffer(-_RIM)
-    if between.is_empty:
-        return False
-    left, low, right, high = between.bounds
     step = 1 / min(sight.per_mm, _FINEST)
+    if between.is_empty:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64), step * step
+    left, low, right, high = between.bounds
     x, y = (each.ravel() for each in np.meshgrid(np.arange(left, right, step), np.arange(low, high, step)))
     inside = shapely.contains_xy(between, x, y)
     column, row = np.round(np.column_stack([x, y])[inside] * (sight.per_mm, -sight.per_mm) + sight.origin).T
     rows, columns = sight.pixels.shape[:2]
-    at = np.clip(row, 0, rows - 1).astype(int), np.clip(column, 0, columns - 1).astype(int)
-    ink, agrees = sight.under.ink[at], sight.under.off[at] < sight.level
-    if len(ink) * step * step < _LEAST_PRINT:
+    return np.clip(row, 0, rows - 1).astype(int), np.clip(column, 0, columns - 1).astype(int), step * step
+
+
+def _is_tab(sight: Sight, area: tuple[Rows, Rows, float]) -> bool:
+    """Whether what lies between a way and a detour is of the board's own colour, so that it is no ground."""
+    row, column, each = area
+    if sight.face is None or len(row) * each < _LEAST_PRINT:
         return False
-    if agrees.mean() < 0.1:
-        return True
-    areas = [float((agrees & chosen).sum()) * step * step for chosen in (ink < 25, ink > 230)]
+    seen = sight.pixels[row, column].astype(np.float32)
+    off = np.min([off_shades(seen, colour, sight.shades) for colour in sight.grounds], axis=0)
+    if sight.under is not None:
+        off = sight.under.off[row, column].astype(np.float32)
+    alike = np.linalg.norm(seen - sight.face, axis=1) < _ALIKE
+    return bool((off > sight.level).mean() > 0.9 and alike.mean() > 0.5)
+
+
+def _shows_print(sight: Sight, area: tuple[Rows, Rows, float]) -> bool:
+    """Whether what lies between a way and a detour shows both paper and ink where the ground has them."""
+    row, column, each = area
+    if sight.under is None or len(row) * each < _LEAST_PRINT:
+        return False
+    ink, agrees = sight.under.ink[row, column], sight.under.off[row, column] < sight.level
+    areas = [float((agrees & chosen).sum()) * each for chosen in (ink < 25, ink > 230)]
     return bool(min(areas) > _LEAST_PRINT and agrees.mean() > 0.7)
 
 
@@ -326,5 +369,5 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bo
     for low, high in spans:
         here = change(low, high, 0.0)
         beside = np.maximum(change(-gap, gap, -0.55), change(-gap, gap, wall + 0.55))
-        shown |= here > _STEP + 1.5 * beside
+        shown |= here > max(_STEP, sight.grain) + 1.5 * beside
     return shown & even, even

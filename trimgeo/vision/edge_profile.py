@@ -47,7 +47,8 @@ class Sight:
     bright they get; ``weigh`` (3, 3) takes colours to where light counts less; ``level`` is what the ground
     is off its colours by at most; ``blur`` the standard deviation of a step, mm;
     ``wall`` (8, 3) its colour in each of `_SECTORS`, None while unknown; ``under`` what is printed on the
-    ground, if known.
+    ground, if known; ``grain`` by how many grey levels the ground changes over half a mm;
+    ``face`` (3,) the board's colour along its edge.
     """
 
     pixels: Pixels
@@ -62,6 +63,8 @@ class Sight:
     blur: float
     wall: Floats | None = None
     under: Under | None = None
+    grain: float = 0.0
+    face: Floats | None = None
 
 
 def weighing(face: Floats, grounds: Floats) -> Floats:
