@@ -30,6 +30,9 @@ POLYGON: Final = 3
 WALL_SEGMENTS: Final = 12
 """Sides a quarter circle of a gap around a corner of the case."""
 
+FINE_SEGMENTS: Final = 200
+"""The same where a length is told."""
+
 
 @dataclass(frozen=True, eq=False)
 class Ground:
@@ -67,7 +70,7 @@ def ground(held: Kept, case: Case | None) -> Ground:
     raise over_wall(held, case, shapes, room)
 
 
-def inside(case: Case, axes: Floats, margin: float = 0.0) -> BaseGeometry:
+def inside(case: Case, axes: Floats, margin: float = 0.0, segments: int = WALL_SEGMENTS) -> BaseGeometry:
     """The cavity less its gap and ``margin``, and less the posts grown by both.
 
     Sides that stand for an arc about a corner are further from it than the gap; it begins on ``axes``.
@@ -75,7 +78,7 @@ def inside(case: Case, axes: Floats, margin: float = 0.0) -> BaseGeometry:
     gap = case.gap + margin
     walls = shapely.difference(shapely.buffer(case.cavity.polygon, 2 * gap + 1), case.cavity.polygon)
     posts = shapely.union_all([post.polygon for post in case.posts])
-    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, WALL_SEGMENTS, axes))
+    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, segments, axes))
     room: BaseGeometry = shapely.difference(case.cavity.polygon, blocked)
     return room
 
@@ -90,13 +93,23 @@ def _joined(held: Kept, case: Case | None, shapes: NDArray[Any], allowed: BaseGe
     shared = shapely.area(shapely.intersection(pieces[:, None], parts[None]))
     home = shared.argmax(axis=1)
     for k in map(int, np.flatnonzero(home != home[0])):
-        raise between(held, case, shapes, (pieces[0], pieces[k]), (parts[home[0]], parts[home[k]]))
+        pair = (pieces[0], pieces[k])
+        raise between(held, case, shapes, pair, _finer(held, case, (parts[home[0]], parts[home[k]])))
     part = shapely.orient_polygons(parts[int(home[0])])
     for post in polygons_of(part.interiors):
         if shapely.covers(shapely.union_all(pieces), post):
             raise post_within(held, case, shapes, post)
     hull = Polygon(convex_hull(shapely.multipoints(shapely.get_coordinates(pieces))))
     return Ground(held, pieces, part, hull)
+
+
+def _finer(held: Kept, case: Case | None, parts: tuple[Polygon, Polygon]) -> tuple[Polygon, Polygon]:
+    """Two parts of what is allowed, their arcs as fine as a length between them has to be."""
+    if case is None:
+        return parts
+    room = shapely.get_parts(shapely.intersection(held.edge, inside(case, held.axes, 0.0, FINE_SEGMENTS)))
+    one, other = (room[int(np.argmax(shapely.area(shapely.intersection(room, each))))] for each in parts)
+    return one, other
 
 
 def polygons_filled(shapes: NDArray[Any]) -> NDArray[Any]:
