@@ -296,7 +296,7 @@ def weighed(board: Board) -> Weighed:
     found: Trade | None = None
     try:
         found = trade(board)
-        return Weighed(board.job.variant, found, chosen_outline(board, None))
+        return Weighed(board.job.variant, found, chosen_outline(board, None, found))
     except NoOutlineError as refused:
         return Weighed(board.job.variant, found, None, str(refused))
 

@@ -81,7 +81,7 @@ def _weighed(
         progress.step("weighing cuts against size")
         found = stages.trade(board)
         progress.step("choosing")
-        chosen = stages.chosen_outline(board, cuts)
+        chosen = stages.chosen_outline(board, cuts, found)
     except NoOutlineError as refused:
         if proof is not None:
             _write_refusal(board, refused, proof)
