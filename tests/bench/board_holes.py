@@ -1,7 +1,7 @@
 """Holes of boards drawn by chance at 12 px/mm, in scans and from aside, against the circles that were drawn.
 
 Run as ``python tests/bench/board_holes.py [count] [first seed]``.  An answered hole is one that is given in
-a scan, and from aside one of confidence 0.6 or more.  Seeds from 2000 on took no part in the tuning.
+a scan, and from aside one of confidence 0.6 or more.  Tuned on seeds to 35 and on what 900 to 923 showed.
 """
 
 from __future__ import annotations
@@ -90,9 +90,9 @@ def main() -> int:
         drawn = scene(boards, seed)
         pixels, origin = boards.picture_of(drawn)
         seen = Picture(drawn.per_mm, origin, (pixels.shape[1], pixels.shape[0]), lambda p=pixels: p)
-        began = time.perf_counter()
+        began = time.process_time()
         found = find_holes(seen, drawn.board.buffer(-0.3), drawn.eye, drawn.thickness, ground_of(pixels))
-        took, area = took + time.perf_counter() - began, area + pixels.size / 3e6
+        took, area = took + time.process_time() - began, area + pixels.size / 3e6
         kind = 0 if drawn.eye is None else 1
         answers, lost = judged(drawn, found)
         rows += [(kind, seed, *row) for row in answers]
@@ -102,7 +102,7 @@ def main() -> int:
         figures(name, rows[rows[:, 0] == k], missed[missed[:, 0] == k])
         for k, name in enumerate(("scans", "from aside"))
     ]
-    print(f"{took / count:.2f} s a board of {area / count:.1f} megapixels")
+    print(f"{took / count:.2f} s of processor time a board of {area / count:.1f} megapixels")
     return int(any(failed))
 
 
@@ -123,7 +123,9 @@ def figures(name, rows, missed) -> bool:
     wide = np.sum(true[:, 2] >= SMALL)
     share = wide / max(1, wide + np.sum(missed[:, 1] >= SMALL))
     print(f"  found {share:.1%} of the holes from {SMALL} mm up")
-    return bool(close.mean() < 0.95 or len(true) < 0.98 * len(rows) or share < 0.9)
+    return bool(
+        close.mean() < (0.98 if name == "scans" else 0.97) or len(true) < 0.99 * len(rows) or share < 0.92
+    )
 
 
 def line_of(part) -> str:

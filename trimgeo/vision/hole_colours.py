@@ -63,10 +63,10 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     if beside is not None:  # on a card, black and white, the ground shows two levels of one tint
         clear = [fit for fit in clear if _tinted(fit.inside, beside) < _ALIKE / 2]
     surface = _commonest([fit.beyond for fit in fits])
-    in_metal = [fit for fit in clear if _in_metal(fit)]
+    ringed = [fit for fit in clear if in_metal(fit)]
     if surface is not None:
-        in_metal = [fit for fit in in_metal if np.linalg.norm(fit.around - surface) > _NOT_FACE]
-    ringed = _no_pads(in_metal)
+        ringed = [fit for fit in ringed if np.linalg.norm(fit.around - surface) > _NOT_FACE]
+    ringed = _no_pads(ringed)
     if beside is not None:
         a, b = beside * _DARKEST, beside * 1.05
         clear = [fit for fit in clear if _off_segment(fit.inside, a, b) < _ALIKE / 2]
@@ -131,7 +131,7 @@ def _no_pads(ringed: list[Fit]) -> list[Fit]:
     return [fit for fit, count in zip(ringed, near.sum(axis=1), strict=True) if count < _FEWEST]
 
 
-def _in_metal(fit: Fit) -> bool:
+def in_metal(fit: Fit) -> bool:
     """Whether a ring lies around the hole that is no blur between what is in it and what lies beyond."""
     inner, outer = np.linalg.norm(fit.around - fit.inside), np.linalg.norm(fit.around - fit.beyond)
     across = float(np.linalg.norm(fit.inside - fit.beyond))

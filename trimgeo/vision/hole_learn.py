@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.model.board import Pixels
-from trimgeo.vision.hole_colours import Shown
+from trimgeo.vision.hole_colours import Shown, in_metal
 from trimgeo.vision.hole_fit import LUMA, Fit, Gain, Scene, learnt
 
 Floats = NDArray[np.float64]
@@ -20,6 +20,8 @@ _CLEAR = 8.0
 """Radius, pixels, of a hole that shows both its opening and its blur well."""
 _LIKE = 40.0
 """Grey levels by which what a hole shows may be off what most do."""
+_UNEVEN = 0.06
+"""Share by which brightness may stray about its plane: beyond, what was fitted is not one metal."""
 _DIRECTIONS = 24
 
 
@@ -41,7 +43,7 @@ def scene_learnt(scene: Scene, begun: list[Fit], shown: Shown) -> tuple[Scene, F
     # A narrow ring that was not seen blurs a rim: the sharper ones tell more.
     grey, colour = np.quantile([fit.disc.blurs for fit in sharp], 0.3, axis=0)
     noise = np.median([fit.spreads for fit in told], axis=0)
-    metals, openings = _metals(scene.pixels, [fit for fit in told if fit.ring is not None]), _openings(told)
+    metals, openings = _metals(scene.pixels, [fit for fit in told if in_metal(fit)]), _openings(told)
     gain = _gain((metals, openings))
     metal, opening = metals.level(gain, shown.metal), openings.level(gain, shown.opening)
     assert opening is not None
@@ -128,4 +130,6 @@ def _gain(every: tuple[_Levels, ...]) -> Gain | None:
         off = np.abs(design @ plane - ratio)
         spread = max(1.4826 * float(np.median(off)), 0.005)
         weights = 1 / np.maximum(1.0, off / (2 * spread))
+    if spread > _UNEVEN:
+        return None
     return Gain(middle, plane[1:] / plane[0], spread * float(np.sqrt(len(at) / (len(at) - 3))))
