@@ -43,6 +43,8 @@ _LESS = 0.25
 """A disc in another one is no hole where it stands out by less than this of the outer one."""
 _ASKED = 400
 """Spots, twice as many at most, that are asked for what all holes of a picture share."""
+_CLOSE = 36.0
+"""Grey levels of metal and opening apart below which neither rims nor narrow rings are seen well enough."""
 _SAME_SIZE = 0.285
 """Two discs are one hole found twice where the logarithm of their sizes' ratio is less."""
 _ASIDE = 1.9
@@ -103,6 +105,8 @@ def find_holes(
         return ()
     clear = [[start for start in each if shown.through(start)] for each in begun]
     scene, opening = scene_learnt(scene, [each[0] for each in clear if each], shown)
+    if scene.metal is not None and np.linalg.norm(scene.metal - opening) < _CLOSE:
+        return ()
     limits = (LEAST / 2 * per_mm, _WIDEST_RING * per_mm)
     ground = None if background is None else np.array(background)
     fits = best_of(scene, searched(scene, spots, opening, ground, limits))
