@@ -25,6 +25,9 @@ ON_EDGE: Final = 1e-6
 STANDS_OUT: Final = 1e-9
 """A corner that stands out by less (mm) is none."""
 
+LEAST_AREA: Final = 0.01
+"""mm²: an outline around less is no board."""
+
 BEYOND: Final = 1e-9
 """mm by which a built outline may pass the board's edge or the walls: rounding."""
 
@@ -44,6 +47,8 @@ def choice(outline: Polygon, held: Kept, room: BaseGeometry | None, kerf: float 
     0.5
     >>> choice(shapely.box(0, 0, 2.4, 4), held, None)
     """
+    if outline.area < LEAST_AREA:
+        return None
     outline = tidy(outline, held.edge)
     if not outline.is_valid or not lies_in(outline, held.edge):
         return None

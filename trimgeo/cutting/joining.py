@@ -27,6 +27,9 @@ FEW_CORNERS: Final = 30
 STANDS_OUT: Final = 0.01
 """mm: the shape with fewer corners stands out by so much, a tenth of what a hand can mark."""
 
+THIN: Final = 5 * HAIR
+"""mm: where there is no room for a hair, what is kept is grown by so much, and arms of twice that go."""
+
 THINNER: Final = (0.5, 0.1)
 """Shares of the neck asked for that bridges are tried with: outlines are wider than what they lead around."""
 
@@ -134,15 +137,12 @@ def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
 
 
 def _without_hairs(shape: Polygon, allowed: Polygon) -> tuple[Polygon, Polygon]:
-    """The same without gaps in the shape, and arms of what is allowed, thinner than half a micrometre."""
-    inner = shapely.buffer(allowed, -5 * HAIR, join_style="mitre")
-    parts = shapely.get_parts(
-        shapely.intersection(shapely.buffer(inner, 5 * HAIR, join_style="mitre"), allowed)
-    )
+    """The same without what is too thin to be told: the shape grown, arms of what is allowed taken off."""
+    inner = shapely.buffer(shapely.buffer(allowed, -THIN, join_style="mitre"), THIN, join_style="mitre")
+    parts = shapely.get_parts(shapely.intersection(inner, allowed))
     part = parts[int(np.argmin(shapely.distance(parts, shapely.point_on_surface(shape))))]
-    wide = shapely.buffer(shapely.buffer(shape, 5 * HAIR, join_style="mitre"), -5 * HAIR, join_style="mitre")
-    closed = shapely.get_parts(shapely.intersection(shapely.union(wide, shape), part))
-    return Polygon(max(closed, key=shapely.area).exterior), Polygon(part.exterior)
+    wide = shapely.get_parts(shapely.intersection(shapely.buffer(shape, THIN, join_style="mitre"), part))
+    return Polygon(max(wide, key=shapely.area).exterior), Polygon(part.exterior)
 
 
 def _rooms(base: Ground, shape: Polygon, slot: float) -> list[Polygon]:

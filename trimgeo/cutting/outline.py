@@ -19,7 +19,7 @@ from trimgeo.cutting import finishing
 from trimgeo.cutting.joining import Field, fields, holds_together, proving
 from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import not_found, too_few
-from trimgeo.cutting.room import Ground, free_sides, ground, inside
+from trimgeo.cutting.room import Ground, free_sides, ground, inside, polygons_filled
 from trimgeo.cutting.straight import across_board
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
@@ -238,7 +238,21 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
     if best is None and last < first + FURTHER:
         yield from built(plan, last + FURTHER // 2)
     elif best is None:
-        raise not_found(plan.wish.inside_corners, last)
+        yield _as_it_is(plan, last)
+
+
+def _as_it_is(plan: Building, most: int) -> Choice:
+    """The room, or what is kept, as the outline itself, where it leaves no room for another one.
+
+    Raises `trimgeo.NoOutlineError` where that is not clear either.
+    """
+    parts = polygons_filled(shapely.get_parts(shapely.union_all(plan.held.grown(0.0))))
+    shapes = [each for each in (plan.base.allowed, *parts[: len(parts) == 1]) if not each.interiors]
+    tried = [finishing.choice(Polygon(each), plan.held, plan.room, plan.wish.kerf) for each in shapes]
+    good = [each for each in tried if each is not None and _allowed(plan, each)]
+    if not good:
+        raise not_found(plan.wish.inside_corners, most)
+    return min(good, key=_awkward)
 
 
 def _allowed(plan: Building, each: Choice) -> bool:

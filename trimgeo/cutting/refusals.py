@@ -62,7 +62,7 @@ def over_wall(held: Kept, case: Case, shapes: NDArray[Any], room: BaseGeometry) 
     worst = max(reached, key=lambda k: reached[k].mm)
     found = reached[worst]
     return NoOutlineError(
-        f"no outline can be built: {_grown_name(held, worst)} reaches {found.mm:.2f} mm over "
+        f"no outline can be built: {_grown_name(held, worst)} reaches {_length(found.mm)} over "
         f"{wall_name(held, case, found.wall)} near {_at(found.point)}; "
         f"{_more_room(held, case, shapes)}, or let it be cut",
         (found.point, found.wall),
@@ -217,6 +217,11 @@ def _pair(held: Kept, shapes: NDArray[Any], pieces: tuple[Polygon, Polygon], mid
 def _grown_name(held: Kept, k: int) -> str:
     """A keep-out, and what it is grown by."""
     return f"{quoted(held.keepouts[k].name)} (with {held.allowance[k]:.2f} mm around it)"
+
+
+def _length(mm: float) -> str:
+    """A length for a sentence: one that would read as nothing is no nothing."""
+    return f"{mm:.2f} mm" if mm >= 0.005 else "less than 0.01 mm"
 
 
 def _at(point: XY | Floats) -> str:

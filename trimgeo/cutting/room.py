@@ -61,7 +61,7 @@ def ground(held: Kept, case: Case | None) -> Ground:
     """
     if case is None:
         return _joined(held, None, held.grown(HAIR), held.edge)
-    for margin in (HAIR, MARGIN):
+    for margin in (HAIR, HAIR / 4, MARGIN):
         shapes, room = held.grown(margin), inside(case, held.axes, margin)
         outside = shapely.difference(shapes, room)
         outside = outside[~shapely.is_empty(outside)]
