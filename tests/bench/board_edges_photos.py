@@ -2,7 +2,7 @@
 
 Run as ``python tests/bench/board_edges_photos.py [count] [first]``.  The photos are those of tests/camera
 (12 megapixels, any lens, light and JPEG, the board over any part of the card) with boards and parts as in
-board_edges.py; the finder was tuned on photos 0 to 39.  The bound is that of the edge and that of its
+board_edges.py; the finder was tuned on photos 0 to 9.  The bound is that of the edge and that of its
 view together (root of the sum of squares).
 """
 
