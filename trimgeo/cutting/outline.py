@@ -30,6 +30,9 @@ from trimgeo.plane.trade import Smallest, smallest_for_each
 WORTH_A_CUT: Final = 1e-6
 """Share of the area that one more cut takes off at the least, to be listed as a choice at all."""
 
+MOST_CORNERS: Final = 200
+"""A room, or what is kept, with more corners is no outline itself."""
+
 GAIN: Final = 0.01
 """Share of the area that one more cut must take off, where the job names no gain."""
 
@@ -93,7 +96,7 @@ def building(
     held = kept(keepouts, edge, wander, sanding, placing)
     base = ground(held, wish.case)
     around = fields(base, wish.case, wish.neck, wish.slot, wish.inside_corners)
-    return Building(held, wish, base, tuple(around), inside(wish.case, held.axes) if wish.case else None)
+    return Building(held, wish, base, tuple(around), inside(wish.case) if wish.case else None)
 
 
 def choices(
@@ -221,7 +224,7 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
     streams = [_Stream(plan, each, last) for each in plan.fields]
     across = _Across(plan, last)
     best: Choice | None = None
-    more: list[Choice] = []  # found to have more cuts than was searched
+    more = _as_they_are(plan)  # those that have more cuts than was searched
     for cuts in range(first, last + 1):
         found = [choice for stream in streams for choice in stream.taken(cuts)]
         found = [each for each in (*found, *across.taken(cuts), *more) if _allowed(plan, each)]
@@ -238,21 +241,19 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
     if best is None and last < first + FURTHER:
         yield from built(plan, last + FURTHER // 2)
     elif best is None:
-        yield _as_it_is(plan, last)
+        raise not_found(plan.wish.inside_corners, last)
 
 
-def _as_it_is(plan: Building, most: int) -> Choice:
-    """The room, or what is kept, as the outline itself, where it leaves no room for another one.
+def _as_they_are(plan: Building) -> list[Choice]:
+    """The room, and what is kept, as outlines themselves: where one fills the other there is no third.
 
-    Raises `trimgeo.NoOutlineError` where that is not clear either.
+    So a case that was made from an outline takes that again.
     """
     parts = polygons_filled(shapely.get_parts(shapely.union_all(plan.held.grown(0.0))))
-    shapes = [each for each in (plan.base.allowed, *parts[: len(parts) == 1]) if not each.interiors]
+    shapes = [plan.base.allowed, *parts[: len(parts) == 1]]
+    shapes = [each for each in shapes if not each.interiors and len(each.exterior.coords) <= MOST_CORNERS]
     tried = [finishing.choice(Polygon(each), plan.held, plan.room, plan.wish.kerf) for each in shapes]
-    good = [each for each in tried if each is not None and _allowed(plan, each)]
-    if not good:
-        raise not_found(plan.wish.inside_corners, most)
-    return min(good, key=_awkward)
+    return [each for each in tried if each is not None]
 
 
 def _allowed(plan: Building, each: Choice) -> bool:

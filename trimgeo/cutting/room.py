@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from trimgeo.cutting.kept import MARGIN, Kept, grown
+from trimgeo.cutting.kept import MARGIN, Kept
 from trimgeo.cutting.refusals import between, depth, over_wall, post_within
 from trimgeo.model.board import Case
-from trimgeo.plane.hulls import Floats, convex_hull
+from trimgeo.plane.hulls import convex_hull
 from trimgeo.tables import EDGE_TOLERANCE
 
 HAIR: Final = 1e-4
@@ -62,7 +62,7 @@ def ground(held: Kept, case: Case | None) -> Ground:
     if case is None:
         return _joined(held, None, held.grown(HAIR), held.edge)
     for margin in (HAIR, HAIR / 4, MARGIN):
-        shapes, room = held.grown(margin), inside(case, held.axes, margin)
+        shapes, room = held.grown(margin), inside(case, margin)
         outside = shapely.difference(shapes, room)
         outside = outside[~shapely.is_empty(outside)]
         if max((depth(each, room).mm for each in outside), default=0.0) <= TOUCHES:
@@ -70,17 +70,45 @@ def ground(held: Kept, case: Case | None) -> Ground:
     raise over_wall(held, case, shapes, room)
 
 
-def inside(case: Case, axes: Floats, margin: float = 0.0, segments: int = WALL_SEGMENTS) -> BaseGeometry:
+def inside(case: Case, margin: float = 0.0, segments: int = WALL_SEGMENTS) -> BaseGeometry:
     """The cavity less its gap and ``margin``, and less the posts grown by both.
 
-    Sides that stand for an arc about a corner are further from it than the gap; it begins on ``axes``.
+    Sides that stand for an arc about a corner are further from it than the gap.
+
+    >>> from trimgeo.model.board import Ring
+    >>> inside(Case(Ring(shapely.box(0, 0, 9, 5)), (), gap=0.5)).bounds
+    (0.5, 0.5, 8.5, 4.5)
     """
     gap = case.gap + margin
-    walls = shapely.difference(shapely.buffer(case.cavity.polygon, 2 * gap + 1), case.cavity.polygon)
-    posts = shapely.union_all([post.polygon for post in case.posts])
-    blocked = shapely.union_all(grown(np.array([walls, posts], dtype=object), gap, segments, axes))
-    room: BaseGeometry = shapely.difference(case.cavity.polygon, blocked)
+    cavity = shapely.orient_polygons(case.cavity.polygon)
+    room = shapely.difference(shapely.buffer(cavity, -gap), _around_corners(cavity, gap, segments))
+    for post in case.posts:
+        around = shapely.orient_polygons(post.polygon, exterior_cw=True)
+        grown = shapely.union(shapely.buffer(post.polygon, gap), _around_corners(around, gap, segments))
+        room = shapely.difference(room, grown)
     return room
+
+
+def _around_corners(shape: Polygon, gap: float, segments: int) -> BaseGeometry:
+    """What lies nearer than ``gap`` to the corners of a ring that stand out into its left side.
+
+    Arcs are drawn by their tangents, from the one along the side before to the one along the side after.
+    """
+    corners = shapely.get_coordinates(shape.exterior)[:-1]
+    side = np.roll(corners, -1, axis=0) - corners
+    heading = np.arctan2(side[:, 1], side[:, 0]) + np.pi / 2  # of the normal to the left
+    turn = np.mod(heading - np.roll(heading, 1) + np.pi, 2 * np.pi) - np.pi
+    fans = []
+    for k in np.flatnonzero(turn < -1e-9):
+        steps = int(np.ceil(-turn[k] / (np.pi / 2) * segments))
+        each = turn[k] / steps
+        angle = heading[k] - turn[k] + each * (np.arange(steps) + 0.5)
+        ends = [[heading[k] - turn[k]], angle, [heading[k]]]
+        radius = np.concatenate([[gap], np.full(steps, gap / np.cos(each / 2)), [gap]])
+        at = np.concatenate(ends)
+        rim = corners[k] + radius[:, None] * np.column_stack([np.cos(at), np.sin(at)])
+        fans.append(Polygon([corners[k], *rim]))
+    return shapely.union_all(fans)
 
 
 def _joined(held: Kept, case: Case | None, shapes: NDArray[Any], allowed: BaseGeometry) -> Ground:
@@ -107,7 +135,7 @@ def _finer(held: Kept, case: Case | None, parts: tuple[Polygon, Polygon]) -> tup
     """Two parts of what is allowed, their arcs as fine as a length between them has to be."""
     if case is None:
         return parts
-    room = shapely.get_parts(shapely.intersection(held.edge, inside(case, held.axes, 0.0, FINE_SEGMENTS)))
+    room = shapely.get_parts(shapely.intersection(held.edge, inside(case, 0.0, FINE_SEGMENTS)))
     one, other = (room[int(np.argmax(shapely.area(shapely.intersection(room, each))))] for each in parts)
     return one, other
 
