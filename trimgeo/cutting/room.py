@@ -100,7 +100,7 @@ def _around_corners(shape: Polygon, gap: float, segments: int) -> BaseGeometry:
     turn = np.mod(heading - np.roll(heading, 1) + np.pi, 2 * np.pi) - np.pi
     fans = []
     for k in np.flatnonzero(turn < -1e-9):
-        steps = int(np.ceil(-turn[k] / (np.pi / 2) * segments))
+        steps = int(np.ceil(-turn[k] / (np.pi / 2) * segments - 1e-6))
         each = turn[k] / steps
         angle = heading[k] - turn[k] + each * (np.arange(steps) + 0.5)
         ends = [[heading[k] - turn[k]], angle, [heading[k]]]

@@ -45,7 +45,7 @@ def bridges(pieces: BaseGeometry, allowed: Polygon, neck: float) -> list[BaseGeo
     >>> [round(bridge.area, 4) for bridge in bridges(two, shapely.box(-1, -1, 9, 3), 1.0)]
     [6.0]
     """
-    pose = pose_of([allowed])
+    pose = pose_of([allowed, *_parts(pieces)])
     laid_pieces = shapely.normalize(shapely.union_all([laid(each, pose) for each in _parts(pieces)]))
     try:
         found = _bridges(laid_pieces, laid(allowed, pose), neck)

@@ -23,7 +23,7 @@ def coarser(shape: Polygon, allowed: Polygon, within: float, pocket: float) -> P
     >>> bool(fewer.covers(disc)), len(fewer.exterior.coords) < 50, fewer.area < disc.area + 13
     (True, True, True)
     """
-    pose = pose_of([allowed])
+    pose = pose_of([allowed, shape])
     found = _polygons(
         raised(_fewer(laid(Polygon(shape.exterior), pose), laid(allowed, pose), within, pocket), pose)
     )
