@@ -57,6 +57,7 @@ class RadialLens:
     k1: float
     k2: float
 
+    @np.errstate(over="ignore", invalid="ignore")  # no ideal pixel is where the lens folds: steps run off
     def ideal(self, pixels: Floats) -> Floats:
         """Ideal pixels: Newton's method on the distance from the centre, from the distance as taken."""
         offset = (pixels - np.array(self.centre)) / self.focal
@@ -136,6 +137,7 @@ class BrownLens:
     p1: float
     p2: float
 
+    @np.errstate(over="ignore", invalid="ignore")  # as in `RadialLens.ideal`
     def ideal(self, pixels: Floats) -> Floats:
         """Ideal pixels: a radial start, then Newton's method in both directions."""
         found = RadialLens(self.centre, self.focal, self.k1, self.k2).ideal(pixels)
