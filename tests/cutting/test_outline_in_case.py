@@ -164,8 +164,8 @@ def test_a_turned_shifted_mirrored_and_reordered_job_has_the_same_outlines(seed,
 
 def test_corners_are_rounded_to_the_grid_where_the_job_asks_for_it():
     edge, parts, case = BOARDS.board(3)
-    exact = built_in(parts, edge, 4, case=case)
-    rounded = built_in(parts, edge, 4, case=case, round=0.5)
+    exact = built_in(parts, edge, 6, case=case)
+    rounded = built_in(parts, edge, 6, case=case, round=0.5)
     halves = [shapely.get_coordinates(each.finished) / 0.5 for each in rounded]
     assert rounded[0].cuts == exact[0].cuts
     assert any(np.abs(each - np.round(each)).max() < 1e-6 for each in halves)

@@ -51,7 +51,7 @@ def bridges(pieces: BaseGeometry, allowed: Polygon, neck: float) -> list[BaseGeo
         found = _bridges(laid_pieces, laid(allowed, pose), neck)
     except NoBridgeError as error:
         raise NoBridgeError(pose.back(error.point)) from error
-    return [raised(each, pose) for each in found]
+    return [shapely.intersection(raised(each, pose), allowed) for each in found]
 
 
 def _bridges(filled: BaseGeometry, allowed: BaseGeometry, neck: float) -> list[BaseGeometry]:
