@@ -27,6 +27,9 @@ FEW_CORNERS: Final = 30
 STANDS_OUT: Final = 0.01
 """mm: the shape with fewer corners stands out by so much, a tenth of what a hand can mark."""
 
+MANY: Final = 1000
+"""More cuts than anybody makes."""
+
 THIN: Final = 5 * HAIR
 """mm: where there is no room for a hair, what is kept is grown by so much, and arms of twice that go."""
 
@@ -79,7 +82,7 @@ def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_cor
             for allowed in _rooms(base, shape, slot):
                 found += field(base, shape, allowed)
     if not base.hull_fits and len(base.pieces) > 1:
-        found += _thinner(base, neck, found)
+        found += _thinner(base, neck, slot, found)
     if not found:
         raise _enclosed(base, case, shapes[0])
     return sorted(found, key=_fewest)
@@ -98,16 +101,14 @@ def _fewest(each: Field) -> int:
     return each.few.count
 
 
-def _thinner(base: Ground, neck: float, found: list[Field]) -> list[Field]:
-    """The field by thinner bridges with the fewest cuts, where they are fewer and it still holds together."""
-    if not found or base.allowed.interiors:
-        return []
-    known = min(each.few.count for each in found)
+def _thinner(base: Ground, neck: float, slot: float, found: list[Field]) -> list[Field]:
+    """The fields by thinner bridges with the fewest cuts, where these are fewer and all holds together."""
+    known = min((each.few.count for each in found), default=MANY)
     best: list[Field] = []
     for share in THINNER:
         with suppress(NoBridgeError):
             shape = bridged(shapely.multipolygons(base.pieces), base.allowed, share * neck)
-            for each in field(base, shape, base.allowed):
+            for each in (one for room in _rooms(base, shape, slot) for one in field(base, shape, room)):
                 if each.few.count < known and holds_together(each.few.outline, base, neck):
                     known, best = each.few.count, [replace(each, neck=neck)]
     return best

@@ -23,6 +23,9 @@ from trimgeo.plane.hulls import Floats, convex_hull, side_angles
 from trimgeo.plane.sight import Sight, Window, sight_from
 from trimgeo.plane.taut import Touch, eaves, taut_loop
 
+ALONG = 1e-9
+"""Radians: a window that turns back by less goes on along the line."""
+
 NARROWEST = 1e-7
 """A range of directions (radians) that is still in doubt at this width is given up: the bound is one less."""
 
@@ -114,7 +117,7 @@ def _by_tangents(room: Annulus) -> Loop | None:
         low, high = ranges.pop(0)
         last = _walk(room, tangents, high, fewer)
         walks += 1
-        if last is None:
+        if last is None or len(last.angles) < fewer:
             return Loop(begin.windows[:count], fewer)
         if last.angles[fewer - 1] >= high + 2 * np.pi:
             return Loop(last.windows[:fewer], fewer)
@@ -141,7 +144,8 @@ def _walk(room: Annulus, tangents: tuple[Floats, list[int]], angle: float, most:
     while len(windows) < most and (not angles or angles[-1] < angle + 2 * np.pi):
         window = carried_on(room, sight)
         (x, y), (u, v) = window.tail, window.head
-        at += float((np.arctan2(v - y, u - x) - at) % (2 * np.pi))
+        # a window along the line before it turns by nothing, and not by all but nothing once around
+        at += float((np.arctan2(v - y, u - x) - at + ALONG) % (2 * np.pi)) - ALONG
         windows.append(window)
         angles.append(at)
     return _Tangent(tuple(windows), tuple(angles))
