@@ -42,6 +42,16 @@ JOBS = [
 ]
 
 
+NECKS = [
+    '[outline]\nbuild = "fewest"\nneck = 8  # a\n[cutter]\n',
+    '[outline]\nneck = 8\nbuild = "fewest"\nround = 0.5\n',
+    'outline = { neck = 8, build = "smallest" } # a\n[job]\n',
+    "# a\n[outline.build]\ncuts = 3\n[outline]\nneck = 8\n[cutter]\n# b",
+    "[outline]\nbuild.cuts = 3\nneck = 8\n",
+    "[outline]\nneck = 8\n",
+]
+
+
 def names(folder: Path) -> list[str]:
     return sorted(each.name for each in folder.iterdir())
 
@@ -53,6 +63,14 @@ def test_writing_an_outline_changes_the_outline_alone(text: str) -> None:
     assert re.findall("# .", changed) == re.findall("# .", text)
     if "\r\n" in text:
         assert "\n" not in changed.replace("\r\n", "")
+
+
+@pytest.mark.parametrize("text", NECKS)
+def test_the_width_that_holds_together_stays_when_an_outline_is_written(text: str) -> None:
+    changed = with_outline(text, POINTS)
+    assert tomllib.loads(changed)["outline"] == {**WRITTEN, "neck": 8}
+    assert re.findall("# .", changed) == re.findall("# .", text)
+    assert with_outline(changed, POINTS) == changed
 
 
 @pytest.mark.parametrize("text", JOBS)

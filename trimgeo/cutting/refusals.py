@@ -190,8 +190,9 @@ def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
     found = most_room(hull, case.room)
     if found.room >= case.gap - ROUNDING and shapely.covers(shapely.buffer(held.edge, ROUNDING), hull):
         x, y = found.shift
+        angle = round(found.angle, 2) + 0.0  # no minus before a zero
         return (
-            f"the board would have room turned by {found.angle:.2f}° about (0, 0) and moved by "
+            f"the board would have room turned by {angle:.2f}° about (0, 0) and moved by "
             f"({x:.2f}, {y:.2f}) mm: give the case in that place"
         )
     if found.bound < case.gap and len(shapely.get_parts(shapely.union_all(shapes))) == 1:

@@ -130,8 +130,11 @@ breakthrough = 0.5        # how far a wheel passes the far face
 sanding = 0.3             # left outside the finished edge by the cut, and taken off with abrasive
 
 [outline]
-build = "smallest"        # or {{ cuts = 4 }}: the smallest with at most so many new cuts
+build = "smallest"        # or {{ cuts = 4 }}, the smallest with at most so many; "fewest" that fit the [case]
 # gain = 50               # mm² that one more cut must gain; left out: 1 % of the area
+# allow_inside_corners = false            # none that a straight cutter would overrun
+# round = 0.5             # mm grid for its corners, always to the safe side
+# neck = 5                # the least width in mm at which the finished board holds together
 # points = [[0, 0], [50, 0], [50, 40], [0, 40]]   # a line of your own, instead of build
 # on = "top"              # then its points are pixels of that view
 # file = "outline.dxf"    # a line drawn elsewhere, instead of build
