@@ -129,7 +129,7 @@ FORM = [
     (BOARD + VIEW.replace('name = "top"', 'name = "../x"'), r'name: found "\.\./x"; give a name of letters'),
     (BOARD + VIEW.replace('"a.png"', '"a\\u0000.png"'), r"image: found .*; give the file name"),
     (BOARD + "[outline]\n", r"\[outline\]: found neither points nor file nor build nor view; give one of"),
-    (BOARD + '[outline]\nbuild = "quickest"\n', r'\[outline\], build: found "quickest"; give how to build it'),
+    (BOARD + '[outline]\nbuild = "least"\n', r'\[outline\], build: found "least"; give how to build it'),
     (BOARD + "[outline]\nbuild = { cuts = -1 }\n", r"\[outline\], build, cuts: found -1"),
     (BOARD + '[outline]\nfile = "a.dxf"\nbuild = "smallest"\n', r"build: found it together with file"),
     (BOARD + '[outline]\nfile = "a.dxf"\non = "top"\n', r"\[outline\], on: found it without points"),
