@@ -86,3 +86,11 @@ def test_what_is_no_case_is_refused_with_its_place(tmp_path: Path, text: str, sa
     with pytest.raises(JobError) as caught:
         given(tmp_path, text)
     assert said in str(caught.value)
+
+
+@pytest.mark.parametrize("gap", [60.0, 34.9])
+def test_a_gap_that_leaves_no_room_is_named(tmp_path, gap):
+    wide = "cavity = [[0, 0], [90, 0], [90, 70], [0, 70]]\n"
+    assert given(tmp_path, f"{wide}gap = 34.4\n").gap == 34.4
+    with pytest.raises(JobError, match=rf"\[case\], gap: found {gap:g}, which leaves no room in the cavity"):
+        given(tmp_path, f"{wide}gap = {gap}\n")

@@ -36,6 +36,9 @@ THIN: Final = 5 * HAIR
 THINNER: Final = (0.5, 0.1)
 """Shares of the neck asked for that bridges are tried with: outlines are wider than what they lead around."""
 
+ASIDE: Final = (8.0, 4.0, 2.0, 1.0)
+"""mm from walls and posts that bridges are tried at: beside one that follows a wall no straight way is left."""
+
 SEEDS: Final = 12
 """Pieces from which hulls of several are grown, for a bound."""
 
@@ -82,6 +85,7 @@ def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_cor
             for allowed in _rooms(base, shape, slot):
                 found += field(base, shape, allowed)
     if not base.hull_fits and len(base.pieces) > 1:
+        found += _aside(base, neck, slot, found)
         found += _thinner(base, neck, slot, found)
     if not found:
         raise _enclosed(base, case, shapes[0])
@@ -99,6 +103,23 @@ def _enclosed(base: Ground, case: Case | None, shape: Polygon) -> NoOutlineError
 
 def _fewest(each: Field) -> int:
     return each.few.count
+
+
+def _aside(base: Ground, neck: float, slot: float, found: list[Field]) -> list[Field]:
+    """The field by bridges that keep off the walls with the fewest cuts, where these are fewer."""
+    known = min((each.few.count for each in found), default=MANY)
+    best: list[Field] = []
+    for aside in ASIDE:
+        inner = shapely.buffer(base.allowed, -aside, join_style="mitre")
+        open_to = shapely.union_all([inner, *base.pieces])
+        if not isinstance(open_to, Polygon):
+            continue
+        with suppress(NoBridgeError):
+            shape = bridged(shapely.multipolygons(base.pieces), open_to, neck)
+            for each in (one for room in _rooms(base, shape, slot) for one in field(base, shape, room)):
+                if each.few.count < known:
+                    known, best = each.few.count, [each]
+    return best
 
 
 def _thinner(base: Ground, neck: float, slot: float, found: list[Field]) -> list[Field]:

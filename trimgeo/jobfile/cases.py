@@ -17,12 +17,16 @@ OWN_LAYERS = ("CASE", "POSTS")
 """The layers of our own drawings that hold cavity and posts."""
 
 
+LEAST_ROOM = 1.0
+"""mm: no board goes where the case is narrower than this all over."""
+
+
 def case(job: Job) -> Case | None:
     """The enclosure that the job gives, in the board frame, or None.
 
     Of a drawing the largest shape is the cavity, what lies in it are posts; of our own its layers say so.
     Raises `trimgeo.JobError` where a shape is none, where something stands outside the cavity, and
-    where the posts fill it.
+    where posts or gap fill it.
 
     >>> from trimgeo.model.case import CaseTable
     >>> from trimgeo.model.job import About, BoardTable
@@ -49,6 +53,12 @@ def case(job: Job) -> Case | None:
     if found.room.is_empty:
         raise JobError(
             at_holes, "found posts that fill the whole cavity", "give smaller ones, or a larger cavity"
+        )
+    if shapely.buffer(found.room, -given.gap - LEAST_ROOM / 2).is_empty:
+        raise JobError(
+            place(job.source, "[case]", None, "gap"),
+            f"found {given.gap:g}, which leaves no room in the cavity",
+            "give a smaller gap, or a larger cavity",
         )
     return found
 
