@@ -37,7 +37,7 @@ THINNER: Final = (0.5, 0.1)
 """Shares of the neck asked for that bridges are tried with: outlines are wider than what they lead around."""
 
 ASIDE: Final = (8.0, 4.0, 2.0, 1.0)
-"""mm from walls and posts that bridges are tried at: beside one that follows a wall no straight way is left."""
+"""mm from walls and posts that bridges are tried at: beside one along a wall no straight way is left."""
 
 SEEDS: Final = 12
 """Pieces from which hulls of several are grown, for a bound."""
