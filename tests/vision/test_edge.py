@@ -8,6 +8,7 @@ import shapely.affinity
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture
+from trimgeo.vision import edge
 from trimgeo.vision.edge import find_edge, find_outline
 
 NOTCHED = shapely.Polygon([(0, 0), (40, 0), (40, 26), (24, 26), (24, 21), (16, 21), (16, 26), (0, 26)])
@@ -92,3 +93,12 @@ def test_a_board_that_runs_out_of_the_picture_is_refused():
     cut = Picture(10.0, (0.0, 299.0), (400, 300), lambda: pixels)
     with pytest.raises(JobError, match="view front: "):
         find_edge(cut, 1.6, where="view front")
+
+
+def test_an_outline_that_is_doubtful_all_around_is_refused():
+    few = np.zeros((edge.MOST_ODD, 2))
+    edge._refuse_many(few, "here")
+    with pytest.raises(
+        JobError, match=r"here: the board's edge is unclear at 31 places of the picture; photo"
+    ):
+        edge._refuse_many(np.zeros((edge.MOST_ODD + 1, 2)), "here")

@@ -46,6 +46,9 @@ Eye = tuple[float, float, float]
 
 _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
+MOST_ODD = 30
+"""Places where an outline may be doubtful: drawn boards and photos had at most 11 where it was right."""
+
 _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
 _PART = 0.7
@@ -131,21 +134,8 @@ def find_outline(
     mm = (coarse_ring(mask, scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
     ground = lies_on.colours[0]
-    sight = Sight(
-        pixels,
-        np.array(picture.origin),
-        per_mm,
-        eye,
-        thickness,
-        lies_on.colours,
-        lies_on.shades,
-        np.eye(3),
-        lies_on.level,
-        1.3 / per_mm,
-        grain=lies_on.grain,
-        under=None if bed is None else _under(bed, pixels, per_mm, lies_on),
-    )
-    sight, face = _face_ring(sight, mm)
+    origin = np.array(picture.origin)
+    sight, face = _face_ring(_first_sight(pixels, origin, per_mm, eye, thickness, lies_on, bed), mm)
 
     def measure(places: Floats, normals: Floats, reach: float) -> Floats:
         offsets, shares = edge_offsets(sight, places, normals, reach)
@@ -165,14 +155,41 @@ def find_outline(
     doubt = doubt_of(
         sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
     )
+    odd = np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]])
     _refuse_unlike(doubt, where)
     _refuse_either(doubtful, where)
+    _refuse_many(odd, where)
     off = max(
         least, doubt.off, float(doubtful[:, 2].max(initial=0.0)), _PART * float(uneven[:, 2].max(initial=0.0))
     )
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
-    found = Pieces(vertices, spread, np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]]))
-    return ring, found, (float(ground[0]), float(ground[1]), float(ground[2]))
+    return ring, Pieces(vertices, spread, odd), (float(ground[0]), float(ground[1]), float(ground[2]))
+
+
+def _first_sight(
+    pixels: Pixels,
+    origin: Floats,
+    per_mm: float,
+    eye: Eye | None,
+    thickness: float,
+    ground: Ground,
+    bed: Bed | None,
+) -> Sight:
+    """What is known before the face's edge has been looked at."""
+    return Sight(
+        pixels,
+        origin,
+        per_mm,
+        eye,
+        thickness,
+        ground.colours,
+        ground.shades,
+        np.eye(3),
+        ground.level,
+        1.3 / per_mm,
+        grain=ground.grain,
+        under=None if bed is None else _under(bed, pixels, per_mm, ground),
+    )
 
 
 def _under(bed: Bed, pixels: Pixels, per_mm: float, ground: Ground) -> Under:
@@ -229,6 +246,16 @@ def _refuse_either(doubtful: Floats, where: str) -> None:
             f"at ({deepest[0]:.1f}, {deepest[1]:.1f}) mm in the true-scale picture the board's edge has "
             f"either a notch {deepest[2]:.1f} mm deep or a part of the ground's colour",
             "photograph it on a plain ground of another colour, or give the edge's corners as points",
+        )
+
+
+def _refuse_many(odd: Floats, where: str) -> None:
+    """Raise where the outline is doubtful at so many places, (n, 2), that it can hardly be a board's."""
+    if len(odd) > MOST_ODD:
+        raise JobError(
+            where,
+            f"the board's edge is unclear at {len(odd)} places of the picture",
+            "photograph it on plain ground in even light, or give the edge's corners as points",
         )
 
 
