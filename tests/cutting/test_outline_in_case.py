@@ -33,6 +33,8 @@ def bench(name):
 
 
 BOARDS, REFUSALS = bench("boards_cut"), bench("refusals")
+bench("boards_built")  # which the next one draws with
+MOVED = bench("outlines_moved")
 
 
 def part(name, shape):
@@ -160,6 +162,12 @@ def test_a_turned_shifted_mirrored_and_reordered_job_has_the_same_outlines(seed,
     after = list(built(building(others, other_edge, 0.3, 0.3, EXACT, Wish(other_case)), 6))
     assert [each.cuts for each in after] == [each.cuts for each in before]
     assert [each.area for each in after] == pytest.approx([each.area for each in before], rel=1e-6)
+
+
+def test_needless_corners_of_what_is_kept_change_no_outline():
+    job = MOVED.drawn(68)
+    other = dict(MOVED.twins(job, 68))["with needless corners"]
+    assert MOVED.areas(other, 6) == pytest.approx(MOVED.areas(job, 6), rel=1e-6)
 
 
 def test_corners_are_rounded_to_the_grid_where_the_job_asks_for_it():

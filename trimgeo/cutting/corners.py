@@ -58,7 +58,7 @@ def corners(
     found: list[Corner] = []
     for chain in chains:
         for joint in chain.joints:
-            at = (float(chain.points[joint, 0]), float(chain.points[joint, 1]))
+            at: XY = tuple(chain.points[joint].tolist())
             turn = float(turns(_heading(finishes[at], at, -1), _heading(begins[at], at, 0)))
             curved = finishes[at].circle or begins[at].circle
             if curved and abs(turn) < SMOOTH:

@@ -27,6 +27,9 @@ COARSEST_SIDE: Final = 1.5
 BODY_SEGMENTS: Final = 128
 """The same for the part of a keep-out that lies on the board, where clearance is measured: 0.005 %."""
 
+NEEDLESS: Final = 1e-9
+"""mm: a corner that stands out by less is none."""
+
 MARGIN: Final = 1e-7
 """Added to every kept area (mm), so that no rounding makes a built outline anything but clear."""
 
@@ -88,11 +91,14 @@ def kept(keepouts: Sequence[Keepout], edge: Polygon, wander: float, sanding: flo
 def grown(spines: NDArray[Any], distance: Floats | float, segments: int, axes: Floats) -> NDArray[Any]:
     """Shapes grown by ``distance``; sides that stand for an arc are outside it: radius / cos(half angle).
 
-    Arcs begin on ``axes``, unit vectors as rows.
+    Arcs begin on ``axes``, unit vectors as rows; corners that stand out by less than `NEEDLESS` leave
+    no trace.
     """
     around = distance / np.cos(COARSEST_SIDE * np.pi / (4 * segments))
-    turned = shapely.transform(spines, lambda xy: xy @ axes.T)
-    shapes = np.asarray(shapely.buffer(turned, around, quad_segs=segments))
+    turned = shapely.normalize(
+        shapely.transform(spines, lambda xy: xy @ axes.T)
+    )  # begun at a corner for sure
+    shapes = np.asarray(shapely.buffer(shapely.simplify(turned, NEEDLESS), around, quad_segs=segments))
     return np.asarray(shapely.transform(shapes, lambda xy: xy @ axes))
 
 

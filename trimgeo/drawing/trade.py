@@ -7,6 +7,7 @@ from typing import Final
 
 import shapely
 
+from trimgeo.drawing.captioned import MARGIN, TITLE, WIDTH
 from trimgeo.drawing.furniture import SMALL, paragraph, rule
 from trimgeo.drawing.legend import legend
 from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width
@@ -16,11 +17,7 @@ from trimgeo.drawing.signs import INK
 from trimgeo.model.board import Board
 from trimgeo.model.plan import Choice, Trade
 
-WIDTH: Final = 240.0
-"""Of the sheet: on a screen a letter of it is as large as one of the report's."""
-
 COLUMNS: Final = 4
-MARGIN: Final = 8.0
 GUTTER: Final = 4.0
 PAD: Final = 2.0
 """Between a frame and what stands in it."""
@@ -28,7 +25,6 @@ PAD: Final = 2.0
 TALLEST: Final = 80.0
 """Of a board in its frame, whatever its shape."""
 
-TITLE: Final = 4.6
 COUNT: Final = 3.6
 """Font size of a number of cuts."""
 

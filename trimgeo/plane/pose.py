@@ -41,10 +41,6 @@ class Pose:
         return Polygon(ring if np.linalg.det(self.axes) > 0 else ring[::-1])
 
 
-SPOTS = 0.1
-"""What all spots together weigh, as a share of the shapes' area: they tell apart what the shapes do not."""
-
-
 def laid(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     """A shape in a pose, its corners in an order of its own."""
     return shapely.normalize(shapely.transform(shape, pose.taken))
@@ -61,8 +57,8 @@ def raised(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     return shapely.transform(shape, pose.back)
 
 
-def pose_of(shapes: list[Polygon], spots: Floats | None = None) -> Pose:
-    """The pose of some shapes, by the moments of all of them, and of ``spots``, shape (n, 2), if given.
+def pose_of(shapes: list[Polygon]) -> Pose:
+    """The pose of some shapes, by the moments of all of them.
 
     >>> wide = Polygon([(0, 0), (4, 0), (4, 1), (1, 1)])
     >>> turned = Polygon([(0, 0), (0, 4), (-1, 4), (-1, 1)])
@@ -74,9 +70,6 @@ def pose_of(shapes: list[Polygon], spots: Floats | None = None) -> Pose:
     low = np.min([ring.min(axis=0) for ring in rings], axis=0)
     weights, points = zip(*(_samples(ring - low) for ring in rings), strict=True)
     weight, at = np.concatenate(weights), np.concatenate(points)
-    if spots is not None and len(spots):
-        weight = np.append(weight, np.full(len(spots), SPOTS * weight.sum() / len(spots)))
-        at = np.vstack([at, spots - low])
     middle = weight @ at / weight.sum()
     at = at - middle
     _, vectors = np.linalg.eigh((at * weight[:, None]).T @ at)
