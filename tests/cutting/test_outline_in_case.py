@@ -128,7 +128,7 @@ def test_no_cut_is_shorter_than_the_kerf_unless_the_fewest_need_one():
 def test_fewer_cuts_than_any_outline_has_are_refused_with_the_number_that_it_takes():
     edge, parts = box(0, 0, 100, 100), [part("U1", box(45, 45, 55, 55))]
     case = Case(Ring(box(44, 44, 56, 56)), (), 0.3)
-    with pytest.raises(NoOutlineError, match=r"at most 3 new cuts.*the fewest are 4"):
+    with pytest.raises(NoOutlineError, match=r"at most 3 new cuts.*the fewest found are 4"):
         smallest(parts, edge, 0.3, 0.3, EXACT, 3, None, Wish(case))
 
 

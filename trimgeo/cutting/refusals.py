@@ -132,8 +132,8 @@ def too_narrow(
 def too_few(asked: int, fewest: int) -> NoOutlineError:
     """The job asks for fewer cuts than any outline was found with."""
     return NoOutlineError(
-        f"no outline with at most {asked} new cuts was found that fits the case: the fewest are {fewest}; "
-        f"ask for {fewest} or more"
+        f"no outline with at most {asked} new cuts was found that fits the case: the fewest found are "
+        f"{fewest}; ask for {fewest} or more"
     )
 
 
