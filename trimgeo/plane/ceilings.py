@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from trimgeo.plane.least import best_step
+from trimgeo.plane.least import best_steps, filled
 from trimgeo.plane.poses import Ground
 from trimgeo.plane.rings import Floats, right_of
 from trimgeo.plane.touches import Pose, Touches, placed, touches_of
@@ -25,8 +25,8 @@ _HAIR: Final = 1e-7
 _ROUNDS: Final = 4
 """Times that pairs which prove nothing along their side are taken for their two points."""
 
-_BLOCK: Final = 200_000
-"""Corners times sides looked at together: bounds the memory to some tens of megabytes."""
+_BLOCK: Final = 20_000
+"""Poses times corners looked at together: bounds the memory to some tens of megabytes."""
 
 
 def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wanted: float) -> Floats:
@@ -45,41 +45,58 @@ def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wante
     >>> bool(ceilings(tray, np.array([[2.5, 4.0, 0.0]]), 0.1, 0.01, 0.5)[0] < 0.51)
     True
     """
-    step = max(1, _BLOCK // (len(ground.body.starts) * len(ground.room.starts)))
-    blocks = range(0, len(poses), step)
-    found = [_ceilings(ground, poses[low : low + step], half, half_turn, wanted) for low in blocks]
-    return np.concatenate([np.empty(0), *found])
+    step = max(1, _BLOCK // (len(ground.body.starts) + len(ground.room.starts)))
+    box = np.array([half, half, half_turn])
+    found = np.empty(len(poses))
+    for low in range(0, len(poses), step):
+        block = poses[low : low + step]
+        most = _nearest_alone(ground, block, box)
+        rest = most > wanted
+        most[rest] = _weighed(ground, block[rest], box, wanted)
+        found[low : low + step] = most
+    return found
 
 
-def _ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wanted: float) -> Floats:
-    shift, box = 2**0.5 * half, np.array([half, half, half_turn])
-    window = 2 * (shift + ground.radius * half_turn) + half
+def _nearest_alone(ground: Ground, poses: Floats, box: Floats) -> Floats:
+    """The most room within a box of each pose by the nearest pair, whose gap grows as it moves at most."""
+    pose, near = touches_of(ground.body, ground.room, poses, 0.0)
+    found = np.full(len(poses), np.inf)
+    np.minimum.at(found, pose, near.gap + _reach(poses[pose], near, box) + _HAIR)
+    return found
+
+
+def _reach(poses: Floats, near: Touches, box: Floats) -> Floats:
+    """How far the corner of each pair can move, seen from the other's frame."""
+    return np.asarray(2**0.5 * box[0] + _arm(poses, near) * box[2])
+
+
+def _arm(poses: Floats, near: Touches) -> Floats:
+    return np.asarray(np.hypot(*(np.where(near.corner[:, None], near.body, near.wall) - poses[:, :2]).T))
+
+
+def _weighed(ground: Ground, poses: Floats, box: Floats, wanted: float) -> Floats:
+    """The most room within a box of each pose by all pairs near it, weighed against each other."""
+    shift, half_turn = 2**0.5 * box[0], box[2]
+    window = 2 * (shift + ground.radius * half_turn) + box[0]
     pose, near = touches_of(ground.body, ground.room, poses, window)
-    arm = np.hypot(*(np.where(near.corner[:, None], near.body, near.wall) - poses[pose, :2]).T)
-    reach = shift + arm * half_turn
+    arm, reach = _arm(poses[pose], near), _reach(poses[pose], near, box)
     clear, sliding = near.gap > 1.5 * reach, near.flat.copy()
     with np.errstate(divide="ignore", invalid="ignore"):
         askew = reach**2 / (2 * (near.gap - reach))
     most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn)
     slopes = np.column_stack([near.normal, near.lever])
-    bounds = np.searchsorted(pose, np.arange(len(poses) + 1))
-    # No gap grows by more than its points can move: where that is too little, no more is needed.
-    found = np.full(len(poses), np.inf)
-    np.minimum.at(found, pose, near.gap + reach + _HAIR)
-    rest = np.flatnonzero(found > wanted)
+    found, rest = np.full(len(poses), np.inf), np.arange(len(poses))
     for _ in range(_ROUNDS):
-        used: list[NDArray[np.intp]] = []
-        for n in rest:
-            which = np.arange(bounds[n], bounds[n + 1])
-            which = which[sliding[which] | clear[which]]
-            if len(which):
-                here = most[which] + np.where(sliding[which], 0.0, askew[which])
-                step = best_step(here, slopes[which], box)
-                found[n] = step.shares @ here + box @ np.abs(step.shares @ slopes[which]) + _HAIR
-                used.append(which[(step.shares > 1e-9) & sliding[which]])
-            else:
-                found[n] = np.inf
-        pairs = np.concatenate([np.empty(0, dtype=np.intp), *used])
+        found[rest] = np.inf
+        told = np.flatnonzero((sliding | clear) & np.isin(pose, rest))
+        rest = np.unique(pose[told])
+        here = most[told] + np.where(sliding[told], 0.0, askew[told])
+        which, values, steep = filled(np.searchsorted(rest, pose[told]), len(rest), here, slopes[told])
+        shares = best_steps(values, steep, np.tile(box, (len(rest), 1)), wanted - 2 * _HAIR).shares
+        lean = np.abs(np.einsum("mn,mnk->mk", shares, steep))
+        found[rest] = (shares * values).sum(axis=1) + lean @ box + _HAIR
+        pairs = told[which[shares > 1e-9]]
+        pairs = pairs[sliding[pairs]]
         solid = _solid_behind(ground, poses[pose[pairs]], near.take(pairs), reach[pairs])
         sliding[pairs[~solid]] = False
         rest = np.unique(pose[pairs[~solid]])

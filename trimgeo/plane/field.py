@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from trimgeo.plane.distances import gaps
 from trimgeo.plane.rings import Floats, border_of
 
-_BLOCK: Final = 16
+_BLOCK: Final = 8
 """Points of the grid, a side, whose nearest border sides are looked up together."""
 
 
@@ -31,13 +31,13 @@ class Field:
     @property
     def slack(self) -> float:
         """No point within the grid is further from its nearest grid point, mm."""
-        return self.step / 2**0.5 + 1e-4  # and what single precision rounds off
+        return self.step / 2**0.5 + 1e-3 * self.step  # and what single precision rounds off
 
-    def at(self, x: Floats, y: Floats) -> NDArray[np.float32]:
-        """The depth at the grid point nearest to each point; beyond the grid, that of its border.
+    def most(self, x: Floats, y: Floats) -> NDArray[np.float32]:
+        """No point is deeper than this, mm: by the grid point nearest to it, or nearest in the grid to it.
 
-        Depth is less the further a point lies beyond a convex border around the area, so that the
-        border's is never too little.
+        Depth is less the further a point lies beyond a convex border around the area, so that what holds
+        at the border of the grid holds beyond it.
         """
         columns, rows = self.depths.shape
         column = ((x - self.corner[0]) * (1 / self.step) + 0.5).astype(np.int32)
@@ -46,7 +46,16 @@ class Field:
         np.clip(row, 0, rows - 1, out=row)
         column *= rows
         column += row
-        return np.asarray(self.depths.ravel().take(column))
+        return np.asarray(self.depths.ravel().take(column) + np.float32(self.slack))
+
+    def beyond(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
+        """The points that lie outside the grid."""
+        high = self.corner + self.step * (np.array(self.depths.shape) - 1)
+        return np.asarray((x < self.corner[0]) | (x > high[0]) | (y < self.corner[1]) | (y > high[1]))
+
+    def least(self, x: Floats, y: Floats) -> NDArray[np.float32]:
+        """No point is less deep than this, mm; minus infinity beyond the grid."""
+        return np.where(self.beyond(x, y), np.float32(-np.inf), self.most(x, y) - np.float32(2 * self.slack))
 
 
 def field(area: Polygon | MultiPolygon, margin: float, points: int) -> Field:
@@ -54,7 +63,7 @@ def field(area: Polygon | MultiPolygon, margin: float, points: int) -> Field:
 
     >>> depths = field(shapely.box(0, 0, 8, 4), margin=1.0, points=32)
     >>> x, y = np.array([[4.0, 1.0, 4.0], [2.0, 2.0, 5.0]])
-    >>> bool(abs(depths.at(x, y) - [2.0, 1.0, -1.0]).max() < depths.slack)
+    >>> bool(np.all(depths.most(x, y) >= [2.0, 1.0, -1.0]) and np.all(depths.least(x, y) <= [2.0, 1.0, -1.0]))
     True
     """
     x0, y0, x1, y1 = area.bounds
@@ -62,44 +71,50 @@ def field(area: Polygon | MultiPolygon, margin: float, points: int) -> Field:
     step = max(wide, high) / points
     blocks = [int(np.ceil((length / step + 1) / _BLOCK)) for length in (wide, high)]
     corner = np.array([x0 - margin, y0 - margin])
-    within = step * np.stack(np.meshgrid(*[np.arange(_BLOCK)] * 2, indexing="ij"), axis=-1).reshape(-1, 2)
     first = step * _BLOCK * np.stack(np.meshgrid(*map(np.arange, blocks), indexing="ij"), axis=-1)
-    origins = corner + first.reshape(-1, 2)
-    depths = _block_depths(area, origins, within).astype(np.float32)
+    depths = _block_depths(area, corner + first.reshape(-1, 2), step * np.arange(_BLOCK))
     shape = (blocks[0], blocks[1], _BLOCK, _BLOCK)
     depths = depths.reshape(shape).transpose(0, 2, 1, 3).reshape(blocks[0] * _BLOCK, blocks[1] * _BLOCK)
     return Field(corner, step, np.ascontiguousarray(depths))
 
 
-def _block_depths(area: Polygon | MultiPolygon, origins: Floats, within: Floats) -> Floats:
-    """The depths at ``within``, shape (k, 2), from each origin, shape (n, 2): shape (n, k)."""
+def _block_depths(area: Polygon | MultiPolygon, origins: Floats, along: Floats) -> NDArray[np.float32]:
+    """The depths at a square of points, at ``along``, shape (k,), both ways from each origin, shape (n, 2).
+
+    Shape (n, k, k).
+    """
     border = border_of(area)
-    ends = border.starts + border.steps
-    middle, reach = within.mean(axis=0), float(np.hypot(*np.ptp(within, axis=0))) / 2
-    centres = origins + middle
-    apart = gaps(centres, border.starts, ends)
+    reach = float(along[-1]) / 2**0.5
+    centres = origins + along[-1] / 2
+    apart = gaps(centres, border.starts, border.starts + border.steps)
     least = apart.min(axis=1)
     block, side = np.nonzero(apart <= least[:, None] + 2 * reach + 1e-9)
-    points = origins[block][:, None] + within
-    squares = _squares(points, border.starts[side], border.steps[side])
+    squares = _squares(origins[block] - border.starts[side], border.steps[side], along)
     heads = np.flatnonzero(np.r_[True, block[1:] != block[:-1]])
     depths = np.sqrt(np.minimum.reduceat(squares, heads, axis=0))
-    sign = np.where(shapely.contains_xy(area, *centres.T), 1.0, -1.0)
-    depths *= sign[:, None]
+    depths[~shapely.contains_xy(area, *centres.T)] *= -1.0
     mixed = np.flatnonzero(least <= reach)
-    every = (origins[mixed][:, None] + within).reshape(-1, 2)
-    inside = shapely.contains_xy(area, *every.T).reshape(len(mixed), -1)
+    x = np.broadcast_to((origins[mixed, :1] + along)[:, :, None], (len(mixed), len(along), len(along)))
+    y = np.broadcast_to((origins[mixed, 1:] + along)[:, None, :], x.shape)
+    inside = shapely.contains_xy(area, x.ravel(), y.ravel()).reshape(x.shape)
     depths[mixed] = np.where(inside, 1.0, -1.0) * np.abs(depths[mixed])
     return np.asarray(depths)
 
 
-def _squares(points: Floats, starts: Floats, steps: Floats) -> Floats:
-    """Squared distances of points, shape (n, k, 2), from n sides: shape (n, k)."""
-    x, y = points[..., 0] - starts[:, :1], points[..., 1] - starts[:, 1:]
-    dx, dy = steps[:, :1], steps[:, 1:]
-    square = dx * dx + dy * dy
-    share = (x * dx + y * dy) * (1 / np.where(square > 0, square, 1.0))
-    np.clip(share, 0.0, 1.0, out=share)
-    x -= share * dx
-    y -= share * dy
-    return np.asarray(x * x + y * y)
+def _squares(away: Floats, steps: Floats, along: Floats) -> NDArray[np.float32]:
+    """Squared distances of squares of points from n sides, shape (n, k, k).
+
+    ``away``, shape (n, 2), is where each square begins, seen from the start of its side.  Ways along a
+    side and across it are sums of what a column and what a row add.
+    """
+    length = np.hypot(*steps.T)
+    ux, uy = (steps.T / np.where(length > 0, length, 1.0))[:, :, None]
+    x, y = away[:, :1] + along, away[:, 1:] + along
+    across = (ux * y).astype(np.float32)[:, None, :] - (uy * x).astype(np.float32)[:, :, None]
+    ahead = (ux * x).astype(np.float32)[:, :, None] + (uy * y).astype(np.float32)[:, None, :]
+    long = length.astype(np.float32)[:, None, None]
+    beyond = np.maximum(np.maximum(-ahead, ahead - long), 0.0)
+    across *= across
+    beyond *= beyond
+    across += beyond
+    return np.asarray(across)

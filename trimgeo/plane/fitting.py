@@ -9,14 +9,15 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon, affinity
 
 from trimgeo.plane.ceilings import ceilings, sticks_out
-from trimgeo.plane.overlaps import near_and_over, overlap
+from trimgeo.plane.overlaps import all_near_and_over, near_and_over, overlap
 from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
-from trimgeo.plane.touches import Area, Pose, placed, touches
+from trimgeo.plane.touches import Area, Pose, placed, touches, touches_of
 
 PROVED: Final = 0.005
 """mm: where the proof ends, no pose has so much more room than was found: a tenth of what can be measured."""
@@ -85,8 +86,9 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     if found.room < -_ALIKE:
         found = _least_overlap(base, as_it_is)._replace(bound=found.bound)
     else:
-        room, pose = _fitting(base, found.pose, PROVED, enough=1e-8)
-        found = found._replace(room=max(room, found.room), pose=pose if room > found.room else found.pose)
+        better, poses = _fitting(base, found.pose[None], PROVED, found.room, enough=1e-8)
+        if better[0] > found.room:
+            found = found._replace(room=float(better[0]), pose=poses[0])
     return _told(base, found, middle)
 
 
@@ -101,13 +103,18 @@ def room_as_placed(part: Polygon, cavity: Area) -> float:
     return -overlap(ground(part, cavity), np.zeros(3))
 
 
-def _fitting(base: Ground, pose: Pose, reach: float, enough: float = _CLOSE) -> tuple[float, Pose]:
-    """A pose near by that fits, and its room; minus infinity where none was found."""
-    gap, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough)
-    body = shapely.transform(base.body.area, lambda xy: placed(xy, pose))
-    if gap < -_ALIKE or not shapely.covers(base.eased, body):
-        return -np.inf, pose
-    return min(gap, float(shapely.distance(base.border, body))), pose
+def _fitting(
+    base: Ground, poses: Floats, reach: float, wanted: float, enough: float = _CLOSE
+) -> tuple[Floats, Floats]:
+    """Poses near by that fit, and their rooms; minus infinity where none was found.
+
+    A climb that does not promise the room that is ``wanted`` is given up.
+    """
+    look = partial(touches_of, base.body, base.room)
+    gaps, poses = roomier(look, base.radius, poses, reach, enough, wanted)
+    bodies = np.array([shapely.transform(base.body.area, partial(placed, pose=pose)) for pose in poses])
+    fits = (gaps >= -_ALIKE) & shapely.covers(base.eased, bodies)
+    return np.where(fits, np.minimum(gaps, shapely.distance(base.border, bodies)), -np.inf), poses
 
 
 class _Found(NamedTuple):
@@ -116,11 +123,14 @@ class _Found(NamedTuple):
     room: float
     pose: Pose
     bound: float
-    tops: tuple[Pose, ...]
+    tops: Floats
 
 
-Climb = Callable[[Pose, float], tuple[float, Pose]]
-"""A better pose near one, within a first step, and its room; minus infinity where it does not count."""
+Climb = Callable[[Floats, float, float], tuple[Floats, Floats]]
+"""Better poses near some, within a first step, and their rooms; minus infinity where one does not count.
+
+Those that do not promise more room than is wanted need not be good.
+"""
 
 
 def _least_overlap(base: Ground, start: Pose) -> _Found:
@@ -131,20 +141,22 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
     """
     floor = -overlap(base, start)
     found = _searched(base, start, partial(_nearly, base), floor, proved=False)
-    look = partial(near_and_over, base)
-    for at in found.tops[:_CLIMB_ON]:
-        _, pose = roomier(look, base.radius, at, base.size / 30, enough=1e-4)
+    look = partial(all_near_and_over, base)
+    for pose in roomier(look, base.radius, found.tops[:_CLIMB_ON], base.size / 30, enough=1e-4)[1]:
         room = -overlap(base, pose)
         if room > found.room + _ALIKE:
             found = found._replace(room=room, pose=pose)
     return found
 
 
-def _nearly(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
-    """A pose near by that all but fits, and minus how far the body sticks out there."""
-    _, pose = roomier(partial(touches, base.body, base.room), base.radius, pose, reach, enough=1e-1)
-    _, pose = roomier(partial(near_and_over, base), base.radius, pose, reach / 2, enough=2e-2)
-    return -overlap(base, pose), pose
+def _nearly(base: Ground, poses: Floats, reach: float, wanted: float) -> tuple[Floats, Floats]:
+    """Poses near by that all but fit, and minus how far the body sticks out there.
+
+    A climb goes on whatever is ``wanted``: it may yet lead to the best.
+    """
+    _, poses = roomier(partial(touches_of, base.body, base.room), base.radius, poses, reach, enough=1e-1)
+    _, poses = roomier(partial(all_near_and_over, base), base.radius, poses, reach / 2, enough=2e-2)
+    return np.array([-overlap(base, pose) for pose in poses]), poses
 
 
 def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: bool) -> _Found:
@@ -153,18 +165,20 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
     Where it is not to be ``proved`` by near pairs, the search ends with small boxes.
     """
     boxes = all_poses(base, base.size / _COARSE)
-    tops: list[tuple[float, Pose]] = [climb(start, boxes.half)]
+    rooms, poses = climb(start[None], boxes.half, -np.inf)
     looked = 0
     while True:
-        best = max(floor, max(tops, key=_room)[0])
+        best = max(floor, rooms.max())
         boxes = looked_up(base, boxes, best + PROVED)
         fine = 2 * boxes.half < base.size / _FINE
         if fine and proved and looked + len(boxes.most) <= _MOST_CEILINGS:
             looked += len(boxes.most)
             boxes = _proved(base, boxes, best + PROVED)
-        for at in _apart(boxes, [pose for _, pose in tops], base.radius, _TRIED if proved else 2 * _TRIED):
-            tops.append(climb(at, 2 * boxes.half))
-        best = max(floor, max(tops, key=_room)[0])
+        tried = _apart(boxes, poses, base.radius, _TRIED if proved else 2 * _TRIED)
+        if len(tried):
+            more, others = climb(tried, 2 * boxes.half, best + PROVED)
+            rooms, poses = np.concatenate([rooms, more]), np.concatenate([poses, others])
+        best = max(floor, rooms.max())
         boxes = boxes.above(best + PROVED)
         if (
             len(boxes.most) == 0
@@ -174,15 +188,9 @@ def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: boo
         ):
             break
         boxes = split(boxes)
-    best_top = max(tops, key=_room)
-    room, pose = tops[0] if tops[0][0] >= best_top[0] - 2 * _CLOSE else best_top  # as it is, if as good
-    tops.sort(key=_room, reverse=True)
+    top = 0 if rooms[0] >= rooms.max() - 2 * _CLOSE else int(np.argmax(rooms))  # as it is, if as good
     bound = float(boxes.most.max(initial=best + PROVED))
-    return _Found(room, pose, bound, tuple(pose for _, pose in tops))
-
-
-def _room(top: tuple[float, Pose]) -> float:
-    return top[0]
+    return _Found(float(rooms[top]), poses[top], bound, poses[np.argsort(-rooms, kind="stable")])
 
 
 def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:
@@ -194,21 +202,23 @@ def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:
     return boxes._replace(middle=boxes.middle[~out], most=boxes.most[~out])
 
 
-def _apart(boxes: Boxes, tops: list[Pose], radius: float, most: int) -> list[Floats]:
+def _apart(boxes: Boxes, tops: Floats, radius: float, most: int) -> Floats:
     """The middles of the most promising boxes, apart from each other and from the tops that are known."""
-    chosen: list[Floats] = []
-    for n in np.argsort(-boxes.most, kind="stable")[:2000]:
-        at = boxes.middle[n]
-        if all(_far(at, other, 4 * boxes.half, radius) for other in (*chosen, *tops)):
-            chosen.append(at)
-            if len(chosen) == most:
-                break
+    order = np.argsort(-boxes.most, kind="stable")[:2000]
+    middles, chosen = boxes.middle[order], np.empty((0, 3))
+    for _ in range(most):
+        away = _far(middles[:, None], tops if len(chosen) == 0 else chosen[-1:], 4 * boxes.half, radius)
+        middles = middles[away.all(axis=1)]
+        if len(middles) == 0:
+            break
+        chosen = np.vstack([chosen, middles[:1]])
     return chosen
 
 
-def _far(one: Pose, other: Pose, reach: float, radius: float) -> bool:
-    turn = abs((one[2] - other[2] + np.pi) % (2 * np.pi) - np.pi)
-    return bool(np.hypot(*(one - other)[:2]) > reach or turn * radius > reach)
+def _far(some: Floats, others: Floats, reach: float, radius: float) -> NDArray[np.bool_]:
+    turn = np.abs((some[..., 2] - others[..., 2] + np.pi) % (2 * np.pi) - np.pi)
+    apart = np.hypot(*np.moveaxis(some - others, -1, 0)[:2])
+    return np.asarray((apart > reach) | (turn * radius > reach))
 
 
 def _told(base: Ground, found: _Found, middle: Floats) -> MostRoom:

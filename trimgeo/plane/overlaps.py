@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from trimgeo.plane.distances import cross
@@ -96,3 +97,10 @@ def near_and_over(ground: Ground, pose: Pose, window: float) -> Touches:
     near = near.take(near.gap >= 0)
     both = Touches(*(np.concatenate(pair) for pair in zip(out, near, strict=True)))
     return both.take(both.gap <= both.gap.min() + window)
+
+
+def all_near_and_over(ground: Ground, poses: Floats, windows: Floats) -> tuple[NDArray[np.intp], Touches]:
+    """The same at many poses, shape (m, 3), each with its window: also the pose of each pair, rising."""
+    every = [near_and_over(ground, pose, window) for pose, window in zip(poses, windows, strict=True)]
+    owner = np.repeat(np.arange(len(poses)), [len(near.gap) for near in every])
+    return owner, Touches(*(np.concatenate(parts) for parts in zip(*every, strict=True)))

@@ -14,15 +14,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from trimgeo.plane.field import Field, field
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.touches import Area, Shape, shape_of
 
-_GRID: Final = 192
-"""Points of the fields, a side."""
-
 _MARGIN: Final = 0.12
-"""How far the fields reach beyond, per size of the room."""
+"""How far depths are known beyond body and room, per size of the room."""
 
 _FIRST: Final = 8
 """Corners far apart from each other that are looked at before all others."""
@@ -52,8 +48,6 @@ class Ground:
     border: BaseGeometry
     radius: float
     size: float
-    room_field: Field
-    body_field: Field
     body_points: tuple[Floats, ...]
     wall_points: tuple[Floats, ...]
 
@@ -74,9 +68,9 @@ class Boxes(NamedTuple):
 
 def ground(body: Area, room: Area) -> Ground:
     """What a search over poses looks up; the body's middle is at its origin."""
-    inner, outer = shape_of(body), shape_of(room)
     x0, y0, x1, y1 = room.bounds
     size = float(np.hypot(x1 - x0, y1 - y0))
+    inner, outer = shape_of(body, _MARGIN * size), shape_of(room, _MARGIN * size)
     corners = inner.starts[~inner.bends]
     first = _far_apart(corners, _FIRST)
     rest = np.setdiff1d(np.arange(len(corners)), first)
@@ -90,8 +84,6 @@ def ground(body: Area, room: Area) -> Ground:
         shapely.boundary(room),
         float(np.hypot(*corners.T).max()),
         size,
-        field(room, _MARGIN * size, _GRID),
-        field(body, _MARGIN * size, _GRID),
         (corners[first], corners[rest], _along(inner, size / _SAMPLES)),
         (walls, np.column_stack([beside, np.zeros(len(beside))])),
     )
@@ -167,10 +159,10 @@ def _of_body(ground: Ground, boxes: Boxes, points: Floats, block: slice) -> Floa
     """By points of the body: how deep in the room each is at best."""
     x, y, turn = boxes.middle[block].T[..., None]
     sine, cosine = np.sin(turn), np.cos(turn)
-    depths = ground.room_field.at(
+    depths = ground.room.depths.most(
         cosine * points[:, 0] - sine * points[:, 1] + x, sine * points[:, 0] + cosine * points[:, 1] + y
     )
-    moved = np.hypot(*points.T) * boxes.half_turn + 2**0.5 * boxes.half + ground.room_field.slack
+    moved = np.hypot(*points.T) * boxes.half_turn + 2**0.5 * boxes.half
     return np.asarray((depths + moved).min(axis=1))
 
 
@@ -179,10 +171,6 @@ def _of_walls(ground: Ground, boxes: Boxes, points: Floats, block: slice) -> Flo
     x, y, turn = boxes.middle[block].T[..., None]
     sine, cosine = np.sin(turn), np.cos(turn)
     dx, dy = points[:, 0] - x, points[:, 1] - y
-    along, across = cosine * dx + sine * dy, cosine * dy - sine * dx
-    known = ground.body_field
-    low, high = known.corner, known.corner + known.step * (np.array(known.depths.shape) - 1)
-    beyond = (along < low[0]) | (along > high[0]) | (across < low[1]) | (across > high[1])
-    apart = np.where(beyond, np.inf, -known.at(along, across))
-    moved = np.hypot(dx, dy) * boxes.half_turn + 2**0.5 * boxes.half + known.slack
+    apart = -ground.body.depths.least(cosine * dx + sine * dy, cosine * dy - sine * dx)
+    moved = np.hypot(dx, dy) * boxes.half_turn + 2**0.5 * boxes.half
     return np.asarray((np.maximum(apart + moved, 0.0) - points[:, 2]).min(axis=1))

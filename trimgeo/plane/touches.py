@@ -7,7 +7,7 @@ at (x, y) mm.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 import shapely
@@ -15,15 +15,19 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from trimgeo.plane.distances import cross
+from trimgeo.plane.field import Field, field
 from trimgeo.plane.rings import Floats, border_of, right_of, unit
 
 Area: TypeAlias = Polygon | MultiPolygon
 Pose: TypeAlias = Floats
 
+_GRID: Final = 192
+"""Points, a side, at which depths are known."""
+
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """An area and the sides of its rings, shape (n, 2), mm, the area on their left.
+    """An area and the sides of its rings, shape (n, 2), mm, the area on their left, and its ``depths``.
 
     ``bends`` is true where a side starts in a corner that turns right: the area is not convex there.
     """
@@ -33,6 +37,7 @@ class Shape:
     steps: Floats
     outward: Floats
     bends: NDArray[np.bool_]
+    depths: Field
 
     @property
     def ends(self) -> Floats:
@@ -40,10 +45,10 @@ class Shape:
         return self.starts + self.steps
 
 
-def shape_of(area: Area) -> Shape:
-    """The sides of an area.
+def shape_of(area: Area, margin: float) -> Shape:
+    """The sides of an area, and its depths as far as ``margin`` mm beyond it.
 
-    >>> shape_of(shapely.box(0, 0, 2, 1)).bends.any()
+    >>> shape_of(shapely.box(0, 0, 2, 1), margin=1.0).bends.any()
     np.False_
     """
     area = shapely.orient_polygons(area)
@@ -54,7 +59,8 @@ def shape_of(area: Area) -> Shape:
     apart = np.abs(border.starts[1:] - ends[:-1]).max(axis=1, initial=0.0) > 1e-9
     first = np.flatnonzero(np.r_[True, apart])
     before[first] = np.r_[first[1:], len(way)] - 1
-    return Shape(area, border.starts, border.steps, right_of(way), cross(way[before], way) < 0)
+    bends, depths = cross(way[before], way) < 0, field(area, margin, _GRID)
+    return Shape(area, border.starts, border.steps, right_of(way), bends, depths)
 
 
 class Touches(NamedTuple):
@@ -98,23 +104,32 @@ def touches(body: Shape, room: Shape, pose: Pose, window: float) -> Touches:
     Corners of the body against walls, and corners of the room that stand into it against the body's sides;
     each corner that overlaps has its nearest way out alone.
 
-    >>> found = touches(shape_of(shapely.box(-1, -1, 1, 1)), shape_of(shapely.box(0, 0, 9, 4)),
-    ...                 np.array([1.5, 2.0, 0.0]), 0.1)
+    >>> body, room = shape_of(shapely.box(-1, -1, 1, 1), 1.0), shape_of(shapely.box(0, 0, 9, 4), 1.0)
+    >>> found = touches(body, room, np.array([1.5, 2.0, 0.0]), 0.1)
     >>> found.gap.tolist(), found.normal.tolist()
     ([0.5, 0.5], [[1.0, 0.0], [1.0, 0.0]])
     """
     return touches_of(body, room, pose[None], window)[1]
 
 
-def touches_of(body: Shape, room: Shape, poses: Floats, window: float) -> tuple[NDArray[np.intp], Touches]:
-    """The same at many poses, shape (m, 3): also the pose of each pair, rising, shape (n,)."""
-    sine, cosine = np.sin(poses[:, 2]), np.cos(poses[:, 2])
+def touches_of(
+    body: Shape, room: Shape, poses: Floats, windows: Floats | float
+) -> tuple[NDArray[np.intp], Touches]:
+    """The same at many poses, shape (m, 3), each with its window: also the pose of each pair, rising."""
+    sine, cosine, at = np.sin(poses[:, 2]), np.cos(poses[:, 2]), poses[:, :2]
     turn = np.stack([np.stack([cosine, -sine], -1), np.stack([sine, cosine], -1)], 1)
-    at = poses[:, :2]
     corners = np.einsum("mij,nj->mni", turn, body.starts[~body.bends]) + at[:, None]
-    ones = _pairs(corners, room, -room.outward, window, ends=True)
     standing = np.einsum("mij,mni->mnj", turn, room.starts[room.bends] - at[:, None])
-    others = _pairs(standing, body, body.outward, window, ends=False)
+    # What cannot be within the window of the least is not looked at.
+    x, y, u, v = corners[..., 0], corners[..., 1], standing[..., 0], standing[..., 1]
+    cap = np.minimum(
+        room.depths.most(x, y).min(axis=1), -body.depths.least(u, v).max(axis=1, initial=-np.inf)
+    )
+    cap = (cap + windows)[:, None]
+    own, which = np.nonzero(room.depths.least(x, y) <= cap)
+    ones = _pairs(own, corners[own, which], room, -room.outward, cap[own], ends=True)
+    own, which = np.nonzero(-body.depths.most(u, v) <= cap)
+    others = _pairs(own, standing[own, which], body, body.outward, cap[own], ends=False)
     own = others.pose
     normal = np.concatenate([ones.normal, -np.einsum("nij,nj->ni", turn[own], others.normal)])
     on_body = np.concatenate([ones.point, np.einsum("nij,nj->ni", turn[own], others.foot) + at[own]])
@@ -122,7 +137,7 @@ def touches_of(body: Shape, room: Shape, poses: Floats, window: float) -> tuple[
     pose, gap = np.concatenate([ones.pose, own]), np.concatenate([ones.gap, others.gap])
     least = np.full(len(poses), np.inf)
     np.minimum.at(least, pose, gap)
-    near = np.flatnonzero(gap <= least[pose] + window)
+    near = np.flatnonzero(gap <= (least + windows)[pose])
     near = near[np.argsort(pose[near], kind="stable")]
     every = Touches(
         gap,
@@ -145,16 +160,17 @@ class _Pairs(NamedTuple):
     flat: NDArray[np.bool_]
 
 
-def _pairs(points: Floats, shape: Shape, facing: Floats, window: float, ends: bool) -> _Pairs:
-    """Points, shape (m, n, 2), against the sides of a shape, ``facing`` the side where they should be.
+def _pairs(
+    pose: NDArray[np.intp], points: Floats, shape: Shape, facing: Floats, cap: Floats, ends: bool
+) -> _Pairs:
+    """Points, shape (n, 2), at their poses, against the sides of a shape, ``facing`` where they should be.
 
-    The ends of sides count where ``ends`` is true and the sides leave a corner that stands out.
+    Only gaps up to ``cap``, shape (n, 1), count.  The ends of sides count where ``ends`` is true and the
+    sides leave a corner that stands out.
     """
-    poses, count = points.shape[:2]
-    points = points.reshape(-1, 2)
     if len(points) == 0:
         none = np.empty((0, 2))
-        return _Pairs(np.empty(0, dtype=np.intp), np.empty(0), none, none, none, np.empty(0, dtype=bool))
+        return _Pairs(pose, np.empty(0), none, none, none, np.empty(0, dtype=bool))
     starts, steps = shape.starts, shape.steps
     x, y = points[:, :1] - starts[:, 0], points[:, 1:] - starts[:, 1]
     share = (x * steps[:, 0] + y * steps[:, 1]) * (1 / np.sum(steps**2, axis=1))
@@ -167,13 +183,11 @@ def _pairs(points: Floats, shape: Shape, facing: Floats, window: float, ends: bo
     counts = (share > 0) & (share < 1)
     if ends:
         counts |= (share == 0) & shape.bends
-    counts &= good[:, None]
+    counts &= good[:, None] & (away <= cap)
     bad = np.flatnonzero(~good)
     nearest = np.argmin(away[bad], axis=1)
     counts[bad, nearest] = True
     away[bad] *= -1.0
-    least = np.min(np.where(counts, away, np.inf), axis=1).reshape(poses, count).min(axis=1)
-    counts &= away <= np.repeat(least + window, count)[:, None]
     point, side = np.nonzero(counts)
     gap, along = away[point, side], share[point, side]
     foot = starts[side] + along[:, None] * steps[side]
@@ -181,4 +195,4 @@ def _pairs(points: Floats, shape: Shape, facing: Floats, window: float, ends: bo
     with np.errstate(divide="ignore", invalid="ignore"):
         apart = (points[point] - foot) / gap[:, None]
     normal = np.where((within | (np.abs(gap) < 1e-9))[:, None], facing[side], apart)
-    return _Pairs(point // count, gap, normal, points[point], foot, within)
+    return _Pairs(pose[point], gap, normal, points[point], foot, within)
