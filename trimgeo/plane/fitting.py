@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, affinity
 
 from trimgeo.plane.ceilings import ceilings, sticks_out
-from trimgeo.plane.overlaps import all_near_and_over, near_and_over, overlap
+from trimgeo.plane.overlaps import near_and_over, overlap
 from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
@@ -29,7 +29,7 @@ _FINE: Final = 150
 """Boxes smaller than the room's size divided by this are each proved by the pairs near them."""
 
 _MOST_BOXES: Final = 60_000
-_MOST_CEILINGS: Final = 1500
+_MOST_CEILINGS: Final = 6000
 _TRIED: Final = 3
 """Boxes of each size from which the search climbs; twice as many where nothing is proved."""
 
@@ -141,8 +141,9 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
     """
     floor = -overlap(base, start)
     found = _searched(base, start, partial(_nearly, base), floor, proved=False)
-    look = partial(all_near_and_over, base)
-    for pose in roomier(look, base.radius, found.tops[:_CLIMB_ON], base.size / 30, enough=1e-4)[1]:
+    look = partial(near_and_over, base)
+    tops = found.tops[:_CLIMB_ON]
+    for pose in roomier(look, base.radius, tops, base.size / 30, 1e-4, found.room - base.size / 100)[1]:
         room = -overlap(base, pose)
         if room > found.room + _ALIKE:
             found = found._replace(room=room, pose=pose)
@@ -150,12 +151,9 @@ def _least_overlap(base: Ground, start: Pose) -> _Found:
 
 
 def _nearly(base: Ground, poses: Floats, reach: float, wanted: float) -> tuple[Floats, Floats]:
-    """Poses near by that all but fit, and minus how far the body sticks out there.
-
-    A climb goes on whatever is ``wanted``: it may yet lead to the best.
-    """
+    """Poses near by that all but fit, and minus how far the body sticks out there."""
     _, poses = roomier(partial(touches_of, base.body, base.room), base.radius, poses, reach, enough=1e-1)
-    _, poses = roomier(partial(all_near_and_over, base), base.radius, poses, reach / 2, enough=2e-2)
+    _, poses = roomier(partial(near_and_over, base), base.radius, poses, reach / 2, 2e-2, wanted - reach / 4)
     return np.array([-overlap(base, pose) for pose in poses]), poses
 
 
@@ -227,7 +225,9 @@ def _told(base: Ground, found: _Found, middle: Floats) -> MostRoom:
     angle = (pose[2] + np.pi) % (2 * np.pi) - np.pi
     shift = placed(-middle[None], pose)[0]
     near = (
-        touches(base.body, base.room, pose, np.inf) if room >= -_ALIKE else near_and_over(base, pose, np.inf)
+        touches(base.body, base.room, pose, np.inf)
+        if room >= -_ALIKE
+        else near_and_over(base, pose[None], np.array([np.inf]))[1]
     )
     near = near.take(near.gap <= room + 10 * PROVED)
     binds = tuple(

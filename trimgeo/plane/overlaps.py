@@ -15,7 +15,7 @@ from shapely import MultiPolygon
 from trimgeo.plane.distances import cross
 from trimgeo.plane.poses import Ground
 from trimgeo.plane.rings import Floats, border_of
-from trimgeo.plane.touches import Area, Pose, Touches, placed, touches
+from trimgeo.plane.touches import Area, Pose, Touches, placed, touches_of
 
 _SAMPLES: Final = 160
 """Samples along the border of what sticks out, before the deepest are looked at closer."""
@@ -90,17 +90,18 @@ def overlap(ground: Ground, pose: Pose) -> float:
     return -float(overlaps(ground, pose, closer=40).gap.min(initial=0.0))
 
 
-def near_and_over(ground: Ground, pose: Pose, window: float) -> Touches:
-    """All that holds a body which does not fit: what sticks out, and pairs that nearly touch, in a window."""
-    out = overlaps(ground, pose)
-    near = touches(ground.body, ground.room, pose, np.inf)
-    near = near.take(near.gap >= 0)
-    both = Touches(*(np.concatenate(pair) for pair in zip(out, near, strict=True)))
-    return both.take(both.gap <= both.gap.min() + window)
+def near_and_over(ground: Ground, poses: Floats, windows: Floats) -> tuple[NDArray[np.intp], Touches]:
+    """All that holds a body which does not fit: what sticks out, and pairs that nearly touch.
 
-
-def all_near_and_over(ground: Ground, poses: Floats, windows: Floats) -> tuple[NDArray[np.intp], Touches]:
-    """The same at many poses, shape (m, 3), each with its window: also the pose of each pair, rising."""
-    every = [near_and_over(ground, pose, window) for pose, window in zip(poses, windows, strict=True)]
-    owner = np.repeat(np.arange(len(poses)), [len(near.gap) for near in every])
-    return owner, Touches(*(np.concatenate(parts) for parts in zip(*every, strict=True)))
+    At poses, shape (m, 3), each with its window over the least gap: also the pose of each pair, rising.
+    """
+    out = [overlaps(ground, pose) for pose in poses]
+    pose, near = touches_of(ground.body, ground.room, poses, windows)
+    apart = near.gap >= 0
+    owner = np.concatenate([np.repeat(np.arange(len(poses)), [len(one.gap) for one in out]), pose[apart]])
+    every = Touches(*(np.concatenate(parts) for parts in zip(*out, near.take(apart), strict=True)))
+    least = np.full(len(poses), np.inf)
+    np.minimum.at(least, owner, every.gap)
+    close = np.flatnonzero(every.gap <= (least + windows)[owner])
+    close = close[np.argsort(owner[close], kind="stable")]
+    return owner[close], every.take(close)
