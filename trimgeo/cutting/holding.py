@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting.axle import passes
 from trimgeo.cutting.fit import fit, goes_in
+from trimgeo.cutting.hanging import hanging, hanging_sentences
 from trimgeo.cutting.holder import Standing, hit_sentences, hits
 from trimgeo.cutting.support import clamp, relief_cuts, start_holes
 from trimgeo.model.board import Board, FaceName, Ring
@@ -30,15 +31,15 @@ def holding(
 ) -> Holding:
     """Fit, collisions, start holes and support of a cut that is laid.
 
-    What stands on the finished board counts for the case; all that is not lifted counts for the hand-piece
-    and the clamp.  Parts of unknown height are looked at by nobody.
+    What stands on the finished board counts for the case, also what is refitted after the cut; all that is
+    not lifted counts for the hand-piece and the clamp.  Parts of unknown height count for the walls alone.
     """
     standing = _standing(board, lifted)
     edge, part, thickness = board.edge.polygon, finished.polygon, board.job.board.thickness
     way = passes(along.tool_centre, cuts, edge, cutter, thickness)
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
     holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
-    fitted, told = _fitted(board, finished, standing)
+    fitted, told = _fitted(board, finished, _staying(board, lifted))
     room = finish.sanding + cutter.kerf + cutter.wander
     relief, passed = relief_cuts(cuts, part, edge, room, _not_lifted(board, lifted))
     return Holding(
@@ -64,6 +65,22 @@ def fits(board: Board, finished: Ring) -> bool | None:
 def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
     """What stands on each face while it is cut, as far as its height is known."""
     gone = {(lift.name, lift.face) for lift in lifted}
+    return tuple(
+        (face, part)
+        for face, height, part in _every(board)
+        if height is not None and (part.name, face) not in gone
+    )
+
+
+def _staying(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
+    """What is on each face in the end: all that is not lifted, or refitted because it must survive."""
+    back = {(each.name, each.face or "top") for each in board.keepouts if not each.may_cut}
+    gone = {(lift.name, lift.face) for lift in lifted} - back
+    return tuple((face, part) for face, _, part in _every(board) if (part.name, face) not in gone)
+
+
+def _every(board: Board) -> list[tuple[FaceName, float | None, Standing]]:
+    """All parts, with their heights as far as known."""
     every: list[tuple[FaceName, float | None, Standing]] = [
         (each.face or "top", each.height, Standing(each.name, each.height or 0.0, each.spine, each.radius))
         for each in board.keepouts
@@ -72,9 +89,7 @@ def _standing(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
     every += [
         (each.face, each.height, Standing(each.name, each.height or 0.0, each.area)) for each in board.parts
     ]
-    return tuple(
-        (face, part) for face, height, part in every if height is not None and (part.name, face) not in gone
-    )
+    return every
 
 
 def _not_lifted(board: Board, lifted: Sequence[Lift]) -> list[tuple[str, BaseGeometry]]:
@@ -97,8 +112,12 @@ def _on(finished: Ring, standing: Sequence[OnFace]) -> list[OnFace]:
 
 
 def _fitted(board: Board, finished: Ring, standing: Sequence[OnFace]) -> tuple[Fit | None, tuple[str, ...]]:
-    """How the finished board goes into its case, where the job has one, and a warning where it does not."""
-    if board.case is None:
+    """How the finished board goes into its case, where the job has one, and warnings."""
+    case = board.case
+    if case is None:
         return None, ()
-    found = fit(finished, board.case, _on(finished, standing))
-    return found, () if found.fits else found.notes
+    there = _on(finished, standing)
+    found = fit(finished, case, there)
+    over = hanging(finished, case, [part for _, part in there], found)
+    said = hanging_sentences(over, case.gap, found)
+    return found, said if found.fits else (*found.notes, *said)
