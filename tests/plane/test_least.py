@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from trimgeo.plane.least import best_steps, filled
+from trimgeo.plane.least import best_steps, filled, weights
 
 
 def by_scipy(values: np.ndarray, slopes: np.ndarray, box: np.ndarray) -> float:
@@ -51,7 +51,7 @@ def test_a_program_that_ends_early_has_proved_what_was_enough() -> None:
     values, slopes = rng.uniform(0, 1, (30, 12)), rng.normal(size=(30, 12, 3))
     box = np.full((30, 3), 0.5)
     enough = float(np.median(best_steps(values, slopes, box).value)) + 0.05
-    shares = best_steps(values, slopes, box, enough).shares
+    shares = weights(values, slopes, box, enough)
     lean = np.abs(np.einsum("mn,mnk->mk", shares, slopes))
     proved = (shares * values).sum(axis=1) + (lean * box).sum(axis=1)
     full = np.array([by_scipy(*one) for one in zip(values, slopes, box, strict=True)])

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from trimgeo.plane.least import best_steps, filled
+from trimgeo.plane.least import filled, weights
 from trimgeo.plane.poses import Ground
 from trimgeo.plane.rings import Floats, right_of
 from trimgeo.plane.touches import Pose, Touches, placed, touches_of
@@ -92,7 +92,7 @@ def _weighed(ground: Ground, poses: Floats, box: Floats, wanted: float) -> Float
         rest = np.unique(pose[told])
         here = most[told] + np.where(sliding[told], 0.0, askew[told])
         which, values, steep = filled(np.searchsorted(rest, pose[told]), len(rest), here, slopes[told])
-        shares = best_steps(values, steep, np.tile(box, (len(rest), 1)), wanted - 2 * _HAIR).shares
+        shares = weights(values, steep, np.tile(box, (len(rest), 1)), wanted - 2 * _HAIR)
         lean = np.abs(np.einsum("mn,mnk->mk", shares, steep))
         found[rest] = (shares * values).sum(axis=1) + lean @ box + _HAIR
         pairs = told[which[shares > 1e-9]]

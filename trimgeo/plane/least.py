@@ -50,13 +50,12 @@ def filled(owner: Indices, count: int, values: Floats, slopes: Floats) -> tuple[
     return which, wide, steep
 
 
-def best_steps(values: Floats, slopes: Floats, box: Floats, enough: float = -np.inf) -> Steps:
+def best_steps(values: Floats, slopes: Floats, box: Floats) -> Steps:
     """The steps in boxes that make the least of linear functions greatest, for m programs at once.
 
     ``values``, shape (m, n), and ``slopes``, shape (m, n, 3), are the functions, ``box``, shape (m, 3), how
     far a step may go either way.  Solved by the simplex method on the dual program, which starts from the
     least value alone and has four rows (Dantzig 1963; Bland's rule ends what would go round in circles).
-    A program ends as soon as its shares prove that no step gives more than ``enough``.
 
     >>> slopes = np.array([[[1.0, 0, 0], [-1.0, 0, 0]]])
     >>> found = best_steps(np.array([[0.0, 1.0]]), slopes, np.full((1, 3), 9.0))
@@ -64,9 +63,26 @@ def best_steps(values: Floats, slopes: Floats, box: Floats, enough: float = -np.
     ([[0.5, 0.0, 0.0]], [0.5], [[0.5, 0.5]])
     """
     count = values.shape[1]
+    table, basis = _solved(values, slopes, box, -np.inf)
+    # The box's columns tell the step by what they would still take off: box + step, and box - step.
+    step = np.clip((table[:, 4, count : count + 3] - table[:, 4, count + 3 : -1]) / 2, -box, box)
+    return Steps(*_calmed(values, slopes, step), _shares(table, basis))
+
+
+def weights(values: Floats, slopes: Floats, box: Floats, enough: float) -> Floats:
+    """The shares of `best_steps`, shape (m, n), or others that prove no step to give more than ``enough``.
+
+    >>> slopes = np.array([[[1.0, 0, 0], [-1.0, 0, 0]]])
+    >>> weights(np.array([[0.0, 0.6]]), slopes, np.full((1, 3), 0.5), 0.55).tolist()
+    [[1.0, 0.0]]
+    """
+    return _shares(*_solved(values, slopes, box, enough))
+
+
+def _solved(values: Floats, slopes: Floats, box: Floats, enough: float) -> tuple[Floats, Indices]:
+    """The tables of `_tables` and their bases where nothing promises more, or ``enough`` is proved."""
     table, basis = _tables(values, slopes, box)
-    least = values.min(axis=1)
-    going = np.arange(len(values))
+    least, going = values.min(axis=1), np.arange(len(values))
     for turn in range(_MOST_STEPS):
         going = going[least[going] - table[going, 4, -1] > enough]
         entering, promising = _entering(table[going, 4, :-1], turn > _PLAIN)
@@ -74,13 +90,14 @@ def best_steps(values: Floats, slopes: Floats, box: Floats, enough: float = -np.
         if len(going) == 0:
             break
         going = going[_pivoted(table, basis, going, entering, turn > _PLAIN)]
-    shares = np.zeros((len(values), count + 6))
+    return table, basis
+
+
+def _shares(table: Floats, basis: Indices) -> Floats:
+    shares = np.zeros((len(table), table.shape[2] - 1))
     np.put_along_axis(shares, basis, np.maximum(table[:, :4, -1], 0.0), axis=1)
-    shares = shares[:, :count]
-    # The box's columns tell the step by what they would still take off: box + step, and box - step.
-    step = np.clip((table[:, 4, count : count + 3] - table[:, 4, count + 3 : -1]) / 2, -box, box)
-    step, value = _calmed(values, slopes, step)
-    return Steps(step, value, shares / shares.sum(axis=1, keepdims=True))
+    shares = shares[:, :-6]
+    return np.asarray(shares / shares.sum(axis=1, keepdims=True))
 
 
 def _calmed(values: Floats, slopes: Floats, step: Floats) -> tuple[Floats, Floats]:
