@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Final, Literal, NamedTuple
@@ -14,7 +13,7 @@ from shapely import Polygon, affinity
 
 from trimgeo.plane.ceilings import ceilings, sticks_out
 from trimgeo.plane.overlaps import near_and_over, overlap
-from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, looked_up, split
+from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, ground_of, looked_up, split
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
 from trimgeo.plane.touches import Area, Pose, placed, touches, touches_of
@@ -31,10 +30,13 @@ _FINE: Final = 150
 _MOST_BOXES: Final = 60_000
 _MOST_CEILINGS: Final = 6000
 _TRIED: Final = 3
-"""Boxes of each size from which the search climbs; twice as many where nothing is proved."""
+"""Boxes of each size from which the search climbs."""
 
-_CLIMB_ON: Final = 24
-"""Poses from which the search climbs by what really sticks out."""
+_MOST_ROOMS: Final = 30
+"""Widened rooms that are tried, each less wide than the one before."""
+
+_CHORD: Final = 0.002
+"""mm by which a room that was widened all round may lie inside the truth at its corners."""
 
 _CLOSE: Final = 1e-3
 """mm: a climb whose next step promises less ends; the best of all goes on.  Less is no reason to turn."""
@@ -59,7 +61,7 @@ class MostRoom:
 
     ``room`` is the least distance from the border of the cavity and from posts, mm; where the body does not
     fit, minus the least by which it sticks out anywhere.  No pose has more than ``bound``, which is proved
-    (0: it fits nowhere); ``binds`` are the places that hold it.
+    (0 or less: it fits nowhere); ``binds`` are the places that hold it.
     """
 
     room: float
@@ -82,9 +84,9 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     middle = shapely.get_coordinates(shapely.centroid(shapely.minimum_bounding_circle(part)))[0]
     base = ground(affinity.translate(part, *-middle), cavity)
     as_it_is = np.array([*middle, 0.0])
-    found = _searched(base, as_it_is, partial(_fitting, base), -PROVED, proved=True)
+    found = _searched(base, as_it_is)
     if found.room < -_ALIKE:
-        found = _least_overlap(base, as_it_is)._replace(bound=found.bound)
+        found = _least_overlap(base, as_it_is, found.bound)
     else:
         better, poses = _fitting(base, found.pose[None], PROVED, found.room, enough=1e-8)
         if better[0] > found.room:
@@ -118,77 +120,72 @@ def _fitting(
 
 
 class _Found(NamedTuple):
-    """The most room, its pose, what no pose exceeds, and all poses that the search climbed to, best first."""
+    """The most room, its pose, and what no pose exceeds."""
 
     room: float
     pose: Pose
     bound: float
-    tops: Floats
 
 
-Climb = Callable[[Floats, float, float], tuple[Floats, Floats]]
-"""Better poses near some, within a first step, and their rooms; minus infinity where one does not count.
-
-Those that do not promise more room than is wanted need not be good.
-"""
-
-
-def _least_overlap(base: Ground, start: Pose) -> _Found:
+def _least_overlap(base: Ground, start: Pose, bound: float) -> _Found:
     """The pose at which a body that fits nowhere sticks out least.
 
-    The search climbs by the pairs of corners and sides, which is quick; the best of what it
-    reaches climb on by what really sticks out.
+    It sticks out by no more than ρ where it fits a room that is wider by ρ all round.  So the room is
+    widened by a little less than what is known to do, until the body fits nowhere in it: then no pose is
+    better by that little.  (GEOS widens by up to a hundredth too much where a border is nearly flat: where
+    that leads nowhere, the little is doubled.)
     """
-    floor = -overlap(base, start)
-    found = _searched(base, start, partial(_nearly, base), floor, proved=False)
-    look = partial(near_and_over, base)
-    tops = found.tops[:_CLIMB_ON]
-    for pose in roomier(look, base.radius, tops, base.size / 30, 1e-4, found.room - base.size / 100)[1]:
-        room = -overlap(base, pose)
-        if room > found.room + _ALIKE:
-            found = found._replace(room=room, pose=pose)
-    return found
+    best, little = _eased(base, start, base.size / 30), PROVED
+    for _ in range(_MOST_ROOMS):
+        less = best[0] - little
+        if less <= 0:
+            break
+        quarter = int(np.ceil(np.pi / 4 * np.sqrt(less / (2 * _CHORD))))
+        wider = ground_of(base.body, shapely.buffer(base.room.area, less, quad_segs=quarter))
+        found = _searched(wider, best[1], enough=0.0)
+        if found.room < 0:
+            bound = min(bound, _CHORD - less) if found.bound <= 0 else bound
+            break
+        there = (overlap(base, found.pose), found.pose)
+        better = min(best, there, _eased(base, found.pose, base.size / 100), key=_deep)
+        little *= 1 if better is not best else 2
+        best = better
+    return _Found(-best[0], best[1], bound)
 
 
-def _nearly(base: Ground, poses: Floats, reach: float, wanted: float) -> tuple[Floats, Floats]:
-    """Poses near by that all but fit, and minus how far the body sticks out there."""
-    _, poses = roomier(partial(touches_of, base.body, base.room), base.radius, poses, reach, enough=1e-1)
-    _, poses = roomier(partial(near_and_over, base), base.radius, poses, reach / 2, 2e-2, wanted - reach / 4)
-    return np.array([-overlap(base, pose) for pose in poses]), poses
+def _eased(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
+    """How far the body sticks out at a pose near by at which no small step makes it less, and that pose."""
+    _, poses = roomier(partial(near_and_over, base), base.radius, pose[None], reach, enough=1e-4)
+    return overlap(base, poses[0]), poses[0]
 
 
-def _searched(base: Ground, start: Pose, climb: Climb, floor: float, proved: bool) -> _Found:
-    """Boxes of poses split until none can hold more room than was found; only room over ``floor`` counts.
+def _deep(one: tuple[float, Pose]) -> float:
+    return one[0]
 
-    Where it is not to be ``proved`` by near pairs, the search ends with small boxes.
-    """
+
+def _searched(base: Ground, start: Pose, enough: float = np.inf) -> _Found:
+    """Boxes of poses split until none can hold more room than was found, or ``enough`` was."""
     boxes = all_poses(base, base.size / _COARSE)
-    rooms, poses = climb(start[None], boxes.half, -np.inf)
+    rooms, poses = _fitting(base, start[None], boxes.half, -np.inf)
     looked = 0
-    while True:
-        best = max(floor, rooms.max())
+    while rooms.max() <= enough:
+        best = max(-PROVED, rooms.max())
         boxes = looked_up(base, boxes, best + PROVED)
-        fine = 2 * boxes.half < base.size / _FINE
-        if fine and proved and looked + len(boxes.most) <= _MOST_CEILINGS:
+        if 2 * boxes.half < base.size / _FINE and looked + len(boxes.most) <= _MOST_CEILINGS:
             looked += len(boxes.most)
             boxes = _proved(base, boxes, best + PROVED)
-        tried = _apart(boxes, poses, base.radius, _TRIED if proved else 2 * _TRIED)
+        tried = _apart(boxes, poses, base.radius, _TRIED)
         if len(tried):
-            more, others = climb(tried, 2 * boxes.half, best + PROVED)
+            more, others = _fitting(base, tried, 2 * boxes.half, best + PROVED)
             rooms, poses = np.concatenate([rooms, more]), np.concatenate([poses, others])
-        best = max(floor, rooms.max())
+        best = max(-PROVED, rooms.max())
         boxes = boxes.above(best + PROVED)
-        if (
-            len(boxes.most) == 0
-            or 8 * len(boxes.most) > _MOST_BOXES
-            or (fine and not proved)
-            or 2 * boxes.half < PROVED
-        ):
+        if len(boxes.most) == 0 or 8 * len(boxes.most) > _MOST_BOXES or 2 * boxes.half < PROVED:
             break
         boxes = split(boxes)
     top = 0 if rooms[0] >= rooms.max() - 2 * _CLOSE else int(np.argmax(rooms))  # as it is, if as good
-    bound = float(boxes.most.max(initial=best + PROVED))
-    return _Found(float(rooms[top]), poses[top], bound, poses[np.argsort(-rooms, kind="stable")])
+    bound = float(boxes.most.max(initial=max(-PROVED, rooms.max()) + PROVED))
+    return _Found(float(rooms[top]), poses[top], bound)
 
 
 def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:

@@ -70,7 +70,14 @@ def ground(body: Area, room: Area) -> Ground:
     """What a search over poses looks up; the body's middle is at its origin."""
     x0, y0, x1, y1 = room.bounds
     size = float(np.hypot(x1 - x0, y1 - y0))
-    inner, outer = shape_of(body, _MARGIN * size), shape_of(room, _MARGIN * size)
+    return ground_of(shape_of(body, _MARGIN * size), room)
+
+
+def ground_of(inner: Shape, room: Area) -> Ground:
+    """The same of a body whose sides and depths are known."""
+    x0, y0, x1, y1 = room.bounds
+    size = float(np.hypot(x1 - x0, y1 - y0))
+    outer = shape_of(room, _MARGIN * size)
     corners = inner.starts[~inner.bends]
     first = _far_apart(corners, _FIRST)
     rest = np.setdiff1d(np.arange(len(corners)), first)
