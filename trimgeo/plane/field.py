@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from trimgeo.plane.distances import gaps
-from trimgeo.plane.rings import Floats, border_of
+from trimgeo.plane.rings import Border, Floats, border_of
 
 _BLOCK: Final = 8
 """Points of the grid, a side, whose nearest border sides are looked up together."""
+
+_TOGETHER: Final = 5
+"""Blocks in a row for which far sides are left out together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,19 +89,43 @@ def _block_depths(area: Polygon | MultiPolygon, origins: Floats, along: Floats) 
     border = border_of(area)
     reach = float(along[-1]) / 2**0.5
     centres = origins + along[-1] / 2
-    apart = gaps(centres, border.starts, border.starts + border.steps)
-    least = apart.min(axis=1)
-    block, side = np.nonzero(apart <= least[:, None] + 2 * reach + 1e-9)
+    block, side, least = _near_sides(centres, reach, border)
     squares = _squares(origins[block] - border.starts[side], border.steps[side], along)
     heads = np.flatnonzero(np.r_[True, block[1:] != block[:-1]])
     depths = np.sqrt(np.minimum.reduceat(squares, heads, axis=0))
     depths[~shapely.contains_xy(area, *centres.T)] *= -1.0
-    mixed = np.flatnonzero(least <= reach)
+    mixed = np.flatnonzero(least <= 1.001 * reach)
     x = np.broadcast_to((origins[mixed, :1] + along)[:, :, None], (len(mixed), len(along), len(along)))
     y = np.broadcast_to((origins[mixed, 1:] + along)[:, None, :], x.shape)
     inside = shapely.contains_xy(area, x.ravel(), y.ravel()).reshape(x.shape)
     depths[mixed] = np.where(inside, 1.0, -1.0) * np.abs(depths[mixed])
     return np.asarray(depths)
+
+
+def _near_sides(
+    centres: Floats, reach: float, border: Border
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+    """The sides that may be nearest to a point within ``reach`` of each centre, shape (n, 2).
+
+    Pairs of centre, rising, and side; and the distance from each centre, shape (n,).  What is near to no
+    centre of a run of them is found first.
+    """
+    heads = np.arange(0, len(centres), _TOGETHER)
+    run = np.arange(len(centres)) // _TOGETHER
+    counts = np.diff(np.append(heads, len(centres)))
+    middle = np.add.reduceat(centres, heads) / counts[:, None]
+    wide = np.maximum.reduceat(np.hypot(*(centres - middle[run]).T), heads) + reach
+    apart = gaps(middle, border.starts, border.starts + border.steps)
+    some, sides = np.nonzero(apart <= (apart.min(axis=1) + 2 * wide + 1e-9)[:, None])
+    first = np.searchsorted(some, np.arange(len(heads) + 1))
+    lengths = np.diff(first)[run]
+    centre = np.repeat(np.arange(len(centres)), lengths)
+    begins = np.cumsum(lengths) - lengths
+    side = sides[np.arange(len(centre)) - begins[centre] + first[run[centre]]]
+    away = np.sqrt(_squares(centres[centre] - border.starts[side], border.steps[side], np.zeros(1))[:, 0, 0])
+    least = np.minimum.reduceat(away, begins)
+    near = away <= (least + 2 * reach + 1e-3 * reach)[centre]
+    return centre[near], side[near], least
 
 
 def _squares(away: Floats, steps: Floats, along: Floats) -> NDArray[np.float32]:

@@ -35,8 +35,11 @@ _TRIED: Final = 3
 _MOST_ROOMS: Final = 30
 """Widened rooms that are tried, each less wide than the one before."""
 
-_CHORD: Final = 0.002
+_CHORD: Final = 0.003
 """mm by which a room that was widened all round may lie inside the truth at its corners."""
+
+_ROUGH: Final = 96
+"""Points, a side, at which depths in a widened room are known: each is but little used."""
 
 _CLOSE: Final = 1e-3
 """mm: a climb whose next step promises less ends; the best of all goes on.  Less is no reason to turn."""
@@ -132,30 +135,35 @@ def _least_overlap(base: Ground, start: Pose, bound: float) -> _Found:
 
     It sticks out by no more than ρ where it fits a room that is wider by ρ all round.  So the room is
     widened by a little less than what is known to do, until the body fits nowhere in it: then no pose is
-    better by that little.  (GEOS widens by up to a hundredth too much where a border is nearly flat: where
-    that leads nowhere, the little is doubled.)
+    better by that little.  (GEOS widens by up to a hundredth too much where a border is
+    nearly flat: where that leads nowhere, the little is doubled.)
     """
     best, little = _eased(base, start, base.size / 30), PROVED
-    for _ in range(_MOST_ROOMS):
+    for n in range(_MOST_ROOMS):
         less = best[0] - little
         if less <= 0:
             break
-        quarter = int(np.ceil(np.pi / 4 * np.sqrt(less / (2 * _CHORD))))
-        wider = ground_of(base.body, shapely.buffer(base.room.area, less, quad_segs=quarter))
-        found = _searched(wider, best[1], enough=0.0)
+        found = _searched(_widened(base, less), best[1], enough=less / 10 if n == 0 else 0.0)
         if found.room < 0:
             bound = min(bound, _CHORD - less) if found.bound <= 0 else bound
             break
         there = (overlap(base, found.pose), found.pose)
         better = min(best, there, _eased(base, found.pose, base.size / 100), key=_deep)
-        little *= 1 if better is not best else 2
+        little *= 2 if better is best else 1
         best = better
+    best = min(best, _eased(base, best[1], little, enough=1e-4), key=_deep)
     return _Found(-best[0], best[1], bound)
 
 
-def _eased(base: Ground, pose: Pose, reach: float) -> tuple[float, Pose]:
+def _widened(base: Ground, by: float) -> Ground:
+    """A body and a room that is wider by so much all round."""
+    quarter = int(np.ceil(np.pi / 4 * np.sqrt(by / (2 * _CHORD))))
+    return ground_of(base.body, shapely.buffer(base.room.area, by, quad_segs=quarter), _ROUGH)
+
+
+def _eased(base: Ground, pose: Pose, reach: float, enough: float = 1e-2) -> tuple[float, Pose]:
     """How far the body sticks out at a pose near by at which no small step makes it less, and that pose."""
-    _, poses = roomier(partial(near_and_over, base), base.radius, pose[None], reach, enough=1e-4)
+    _, poses = roomier(partial(near_and_over, base), base.radius, pose[None], reach, enough)
     return overlap(base, poses[0]), poses[0]
 
 

@@ -17,6 +17,9 @@ from shapely.geometry.base import BaseGeometry
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.touches import Area, Shape, shape_of
 
+GRID: Final = 192
+"""Points, a side, at which depths are known."""
+
 _MARGIN: Final = 0.12
 """How far depths are known beyond body and room, per size of the room."""
 
@@ -70,14 +73,14 @@ def ground(body: Area, room: Area) -> Ground:
     """What a search over poses looks up; the body's middle is at its origin."""
     x0, y0, x1, y1 = room.bounds
     size = float(np.hypot(x1 - x0, y1 - y0))
-    return ground_of(shape_of(body, _MARGIN * size), room)
+    return ground_of(shape_of(body, _MARGIN * size, GRID), room, GRID)
 
 
-def ground_of(inner: Shape, room: Area) -> Ground:
-    """The same of a body whose sides and depths are known."""
+def ground_of(inner: Shape, room: Area, points: int) -> Ground:
+    """The same of a body whose depths are known, with those of the room at so many points a side."""
     x0, y0, x1, y1 = room.bounds
     size = float(np.hypot(x1 - x0, y1 - y0))
-    outer = shape_of(room, _MARGIN * size)
+    outer = shape_of(room, _MARGIN * size, points)
     corners = inner.starts[~inner.bends]
     first = _far_apart(corners, _FIRST)
     rest = np.setdiff1d(np.arange(len(corners)), first)

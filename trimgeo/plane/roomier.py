@@ -41,7 +41,7 @@ def roomier(
     >>> import shapely
     >>> from functools import partial
     >>> from trimgeo.plane.touches import shape_of, touches_of
-    >>> body, room = shape_of(shapely.box(-2, -1, 2, 1), 1.0), shape_of(shapely.box(0, 0, 9, 4), 1.0)
+    >>> body, room = (shape_of(shapely.box(*at), 1.0, 32) for at in ((-2, -1, 2, 1), (0, 0, 9, 4)))
     >>> look = partial(touches_of, body, room)
     >>> gaps, poses = roomier(look, 2.3, np.array([[4.0, 2.0, 0.3]]), 1.0)
     >>> gaps.round(6).tolist()

@@ -7,7 +7,7 @@ at (x, y) mm.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple, TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 import shapely
@@ -20,9 +20,6 @@ from trimgeo.plane.rings import Floats, border_of, right_of, unit
 
 Area: TypeAlias = Polygon | MultiPolygon
 Pose: TypeAlias = Floats
-
-_GRID: Final = 192
-"""Points, a side, at which depths are known."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +42,10 @@ class Shape:
         return self.starts + self.steps
 
 
-def shape_of(area: Area, margin: float) -> Shape:
-    """The sides of an area, and its depths as far as ``margin`` mm beyond it.
+def shape_of(area: Area, margin: float, points: int) -> Shape:
+    """The sides of an area, and its depths as far as ``margin`` mm beyond it, at so many points a side.
 
-    >>> shape_of(shapely.box(0, 0, 2, 1), margin=1.0).bends.any()
+    >>> shape_of(shapely.box(0, 0, 2, 1), margin=1.0, points=32).bends.any()
     np.False_
     """
     area = shapely.orient_polygons(area)
@@ -59,7 +56,7 @@ def shape_of(area: Area, margin: float) -> Shape:
     apart = np.abs(border.starts[1:] - ends[:-1]).max(axis=1, initial=0.0) > 1e-9
     first = np.flatnonzero(np.r_[True, apart])
     before[first] = np.r_[first[1:], len(way)] - 1
-    bends, depths = cross(way[before], way) < 0, field(area, margin, _GRID)
+    bends, depths = cross(way[before], way) < 0, field(area, margin, points)
     return Shape(area, border.starts, border.steps, right_of(way), bends, depths)
 
 
@@ -104,7 +101,7 @@ def touches(body: Shape, room: Shape, pose: Pose, window: float) -> Touches:
     Corners of the body against walls, and corners of the room that stand into it against the body's sides;
     each corner that overlaps has its nearest way out alone.
 
-    >>> body, room = shape_of(shapely.box(-1, -1, 1, 1), 1.0), shape_of(shapely.box(0, 0, 9, 4), 1.0)
+    >>> body, room = (shape_of(shapely.box(*at), 1.0, 32) for at in ((-1, -1, 1, 1), (0, 0, 9, 4)))
     >>> found = touches(body, room, np.array([1.5, 2.0, 0.0]), 0.1)
     >>> found.gap.tolist(), found.normal.tolist()
     ([0.5, 0.5], [[1.0, 0.0], [1.0, 0.0]])
