@@ -55,11 +55,13 @@ def hanging(finished: Ring, case: Case, parts: Sequence[Standing], pose: Fit) ->
     (Hanging(name='J1', thing='wall', at=(-3.0, 10.0), clear=-2.0),)
     """
     found = []
+    board = shapely.buffer(finished.polygon, EDGE_TOLERANCE, join_style="mitre")
+    shapely.prepare(board)
     for part in parts:
         area = shapely.buffer(part.spine, part.radius, quad_segs=_QUARTER)
-        over = shapely.difference(area, shapely.buffer(finished.polygon, EDGE_TOLERANCE, join_style="mitre"))
-        if over.is_empty or not shapely.intersects(area, finished.polygon):
+        if shapely.covers(board, area) or not shapely.intersects(area, finished.polygon):
             continue
+        over = shapely.difference(area, board)
         lies = over if pose.as_placed >= -ROUNDING else _moved(over, pose)
         found.append(Hanging(part.name, "wall", *_beyond(lies, case.cavity.polygon)))
         found += [Hanging(part.name, "post", *_into(lies, post.polygon)) for post in case.posts]
