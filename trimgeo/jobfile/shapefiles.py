@@ -12,9 +12,7 @@ import shapely
 from shapely import Polygon
 
 from trimgeo.errors import JobError, printable, quoted
-from trimgeo.jobfile.dxf_in import read_dxf
 from trimgeo.jobfile.pieces import Piece, Source, checked, read_bytes
-from trimgeo.jobfile.svg_in import read_svg
 from trimgeo.jobfile.words import short
 from trimgeo.model.board import Circle, Ring
 from trimgeo.plane.arcs import Chains, Floats, chain, flatten, whole_circle
@@ -54,8 +52,12 @@ def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
     # Numbers beyond all bounds are refused below; numpy need not warn of them as well.
     with np.errstate(all="ignore"):
         if suffix == ".dxf":
+            from trimgeo.jobfile.dxf_in import read_dxf
+
             pieces, unit = read_dxf(data, layer, source)
         else:
+            from trimgeo.jobfile.svg_in import read_svg
+
             pieces, unit = read_svg(data, layer, source), "millimetres"
         closed = _closed([checked(piece, source) for piece in pieces], layer, source)
         if not closed:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import Pixels
@@ -14,8 +15,9 @@ from trimgeo.scale.dpi import Resolution, scan_map, scan_resolution, told_resolu
 from trimgeo.scale.scaled import Scaled
 from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
-from trimgeo.scale.turned import TurnedFit, turned_fit, turned_map
-from trimgeo.scale.turned_lengths import even_scale, with_lengths
+
+if TYPE_CHECKING:
+    from trimgeo.scale.turned import TurnedFit
 
 
 def by_dpi(source: Source, table: ViewTable, scale: DpiScale, folder: Path, where: str) -> Scaled:
@@ -35,6 +37,9 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, folder: Path, wher
         note += "; a scanner's own error of 0.25 mm over 150 mm is allowed for"
         note += "" if table.checks else "; nothing was checked"
         return Scaled(to_board, "dpi", note, (0.0, 0.0), warnings)
+    from trimgeo.scale.turned import turned_map
+    from trimgeo.scale.turned_lengths import even_scale, with_lengths
+
     fit = _by_turning(source, folder / scale.turned, scale.turned, dpi, where)
     bare = turned_map(to_board, fit)
     to_board = with_lengths(bare, *check_ends(source, table, where))
@@ -46,6 +51,8 @@ def by_dpi(source: Source, table: ViewTable, scale: DpiScale, folder: Path, wher
 
 
 def _by_turning(source: Source, path: Path, name: str, dpi: Resolution, where: str) -> TurnedFit:
+    from trimgeo.scale.turned import turned_fit
+
     at = f"{where}, scale.turned"
     with _placed_at(at):
         second = open_source(path, where, name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +12,10 @@ from shapely import Polygon
 from trimgeo.errors import JobError, quoted
 from trimgeo.model.board import CardSeen
 from trimgeo.model.planemap import PlaneMap
-from trimgeo.scale.like import Registered
 from trimgeo.scale.source import Source
+
+if TYPE_CHECKING:
+    from trimgeo.scale.like import Registered
 
 Floats = NDArray[np.float64]
 

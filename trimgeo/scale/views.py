@@ -1,4 +1,7 @@
-"""The views of a job: each picture with its map to the board and what it is worth."""
+"""The views of a job: each picture with its map to the board and what it is worth.
+
+What only some ways to a scale need (the card, other views) is loaded where a job asks for it.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from shapely import Polygon
 
@@ -23,12 +27,9 @@ from trimgeo.model.capture import (
 from trimgeo.model.job import EdgeView, Job
 from trimgeo.model.planemap import PlaneMap
 from trimgeo.scale import bound
-from trimgeo.scale.by_card import by_cards, card_area
 from trimgeo.scale.by_dpi import by_dpi
-from trimgeo.scale.by_like import HolesOf, holes_in, placed_by_like, refined_on_holes, scaled_by_like
 from trimgeo.scale.by_points import by_points
 from trimgeo.scale.checked import checked
-from trimgeo.scale.holes_matched import Holes
 from trimgeo.scale.limits import MOST_LEFT_OUT
 from trimgeo.scale.placing import moved_point, moved_ring, placed_by_corner, placed_by_edge, placed_by_pixels
 from trimgeo.scale.rectify import picture, shown_area
@@ -36,6 +37,10 @@ from trimgeo.scale.scaled import Scaled, refuse_folded, refuse_horizon, residual
 from trimgeo.scale.shot import shot_of
 from trimgeo.scale.source import Source, open_source
 from trimgeo.tables import COVERAGE_FACTOR
+
+if TYPE_CHECKING:
+    from trimgeo.scale.by_like import HolesOf
+    from trimgeo.scale.holes_matched import Holes
 
 EdgeOf = Callable[[Picture, tuple[float, float, float] | None, str, CardLying | None], EdgeSeen]
 """The board's edge in a true-scale picture, by the camera's place (mm), the place for messages, and the
@@ -94,8 +99,7 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
         table.name: open_source(job.folder / table.image, wheres[table.name], table.image)
         for table in job.view
     }
-    carded = [table for table in job.view if isinstance(table.scale, CardScale)]
-    cards = by_cards([(sources[table.name], table, wheres[table.name]) for table in carded])
+    cards = _cards(job, sources, wheres)
     wanted = job.board.edge.view if isinstance(job.board.edge, EdgeView) else None
     done: dict[str, View] = {}
     holes: tuple[Circle, ...] = ()
@@ -111,14 +115,36 @@ def views_and_edge(job: Job, edge: Ring | None, seeing: Seeing | None) -> Views:
         polygon = None if edge is None else edge.polygon
         view = _view(scaled, reading, polygon)
         if table.like is not None and seeing is not None:
-            other = done[table.like]
-            if other.name not in shown:
-                shown[other.name] = holes_in(other, polygon, seeing.holes)
-            own = holes_in(view, polygon, seeing.holes)
-            scaled = refined_on_holes(scaled, own, other, shown[other.name])
+            scaled = _on_holes(scaled, view, done[table.like], polygon, seeing.holes, shown)
             view = _view(scaled, reading, polygon)
         done[table.name] = view
     return Views(tuple(done[table.name] for table in job.view), edge, wanted, holes)
+
+
+def _cards(job: Job, sources: Mapping[str, Source], wheres: Mapping[str, str]) -> dict[str, Scaled]:
+    """The maps of all views that show the card, by name."""
+    carded = [table for table in job.view if isinstance(table.scale, CardScale)]
+    if not carded:
+        return {}
+    from trimgeo.scale.by_card import by_cards
+
+    return by_cards([(sources[table.name], table, wheres[table.name]) for table in carded])
+
+
+def _on_holes(
+    scaled: Scaled,
+    view: View,
+    other: View,
+    edge: Polygon | None,
+    holes_of: HolesOf,
+    shown: dict[str, Holes],
+) -> Scaled:
+    """The map of a view that is registered on another, refined on the holes that both show."""
+    from trimgeo.scale.by_like import holes_in, refined_on_holes
+
+    if other.name not in shown:
+        shown[other.name] = holes_in(other, edge, holes_of)
+    return refined_on_holes(scaled, holes_in(view, edge, holes_of), other, shown[other.name])
 
 
 def _in_order(tables: Sequence[ViewTable], first: str | None) -> Iterator[ViewTable]:
@@ -143,6 +169,8 @@ def _scaled(reading: _Reading) -> Scaled:
     if isinstance(scale, PointsScale):
         return by_points(source, table, scale, where)
     if isinstance(scale, LikeScale):
+        from trimgeo.scale.by_like import scaled_by_like
+
         other = reading.done[scale.like]
         return scaled_by_like(source, table, scale, other, reading.sources[scale.like], where)
     assert isinstance(scale, DpiScale)
@@ -154,6 +182,8 @@ def _placed(scaled: Scaled, reading: _Reading) -> Scaled:
     if isinstance(place, OriginPlace):
         return placed_by_pixels(scaled, source, table, place, where)
     if isinstance(place, LikePlace):
+        from trimgeo.scale.by_like import placed_by_like
+
         other = reading.done[place.like]
         return placed_by_like(scaled, source, place, other, reading.sources[place.like], where)
     return placed_by_corner(scaled, source, table)
@@ -161,7 +191,11 @@ def _placed(scaled: Scaled, reading: _Reading) -> Scaled:
 
 def _with_edge(scaled: Scaled, reading: _Reading, seeing: Seeing) -> tuple[Scaled, Ring, tuple[Circle, ...]]:
     """The view placed, and the board's edge and holes that it shows."""
-    sheet = card_area(scaled, reading.table.shows == "bottom") if scaled.card is not None else None
+    sheet = None
+    if scaled.card is not None:
+        from trimgeo.scale.by_card import card_area
+
+        sheet = card_area(scaled, reading.table.shows == "bottom")
     unplaced = scaled.to_board
     if reading.table.place is not None and not scaled.in_board_frame:
         scaled = _placed(scaled, reading)
