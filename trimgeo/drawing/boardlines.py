@@ -24,7 +24,7 @@ from trimgeo.drawing.signs import (
     layers_hatch,
     state_strokes,
 )
-from trimgeo.drawing.strokes import dashed, dots, hatched, paths_of
+from trimgeo.drawing.strokes import dashed, dots, hatched, lines_of, paths_of
 from trimgeo.model.plan import Plan
 
 CROSS_HAIR: Final = 1.6
@@ -102,7 +102,7 @@ def _strokes(
 
 
 def _lines(paths: Sequence[Sequence[XY]]) -> BaseGeometry:
-    return shapely.MultiLineString([path for path in paths if len(path) > 1])
+    return shapely.multilinestrings(lines_of([path for path in paths if len(path) > 1]))
 
 
 def _dashed_line(line: BaseGeometry, kind: str) -> list[tuple[XY, ...]]:

@@ -18,7 +18,7 @@ from trimgeo.drawing.naming import Wording, claims, forms, label
 from trimgeo.drawing.placement import Placement
 from trimgeo.drawing.sheet import XY, Box, Discs, Item, Strokes, Text
 from trimgeo.drawing.signs import LINES
-from trimgeo.drawing.strokes import paths_of
+from trimgeo.drawing.strokes import lines_of, paths_of
 from trimgeo.model.plan import Plan
 
 GROUND: Final = 500.0
@@ -57,7 +57,7 @@ def board_view(
     lines = drawn(plan, marks, at, pane)
     shapes = shapely.intersection(at.lay([mark.shape for mark in marks]), pane)
     visible = claims(marks, shapes)
-    bars = [shapely.linestrings(path) for one in lines.strong for path in _outline(one)]
+    bars = lines_of([path for one in lines.strong for path in _outline(one)])
     # Larger areas first, so that the smaller of two owns what both cover; planes are ground, not owners.
     areas = [n for n in visible if 0.0 < shapes[n].area < GROUND]
     owners = sorted(areas, key=lambda n: (-shapes[n].area, n))
@@ -102,7 +102,7 @@ class _Put:
 def _light(lines: Drawn) -> list[BaseGeometry]:
     """What a label may break at a price: outlines of keep-outs, the case, the dots of the swept band."""
     priced = (one for one in lines.faint if one.kind in ("keepout", "case"))
-    found = [shapely.linestrings(path) for one in priced for path in one.paths]
+    found = list(lines_of([path for one in priced for path in one.paths]))
     return [*found, shapely.multipoints(lines.swept)] if lines.swept else found
 
 
@@ -170,7 +170,7 @@ def _broken(item: Strokes, boxes: BaseGeometry) -> Strokes:
     """Faint lines end where a label stands."""
     if not item.paths or boxes.is_empty:
         return item
-    rest = shapely.difference(shapely.multilinestrings([shapely.linestrings(p) for p in item.paths]), boxes)
+    rest = shapely.difference(shapely.multilinestrings(lines_of(item.paths)), boxes)
     return Strokes(item.kind, paths_of(rest), item.colour, item.width)
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -31,8 +31,21 @@ def paths_of(geometry: BaseGeometry) -> tuple[Path, ...]:
     """
     parts = shapely.get_parts(geometry)
     areas = shapely.get_dimensions(parts) == 2
-    lines = [*shapely.get_rings(parts[areas]), *parts[shapely.get_dimensions(parts) == 1]]
-    return tuple(_path(shapely.get_coordinates(line)) for line in lines if not line.is_empty)
+    lines = np.concatenate([shapely.get_rings(parts[areas]), parts[shapely.get_dimensions(parts) == 1]])
+    xy = list(map(tuple, shapely.get_coordinates(lines).tolist()))
+    ends = np.cumsum(shapely.get_num_coordinates(lines)).tolist()
+    return tuple(tuple(xy[a:b]) for a, b in pairwise([0, *ends]) if a < b)
+
+
+def lines_of(paths: Sequence[Sequence[XY]]) -> NDArray[Any]:
+    """A `shapely.LineString` for each polyline, an array of shape (k,): the inverse of `paths_of`.
+
+    >>> lines_of([((0.0, 0.0), (1.0, 0.0)), ((0.0, 0.0), (0.0, 2.0))])[1].length
+    2.0
+    """
+    xy = np.array([point for path in paths for point in path], dtype=np.float64).reshape(-1, 2)
+    owner = np.repeat(np.arange(len(paths)), [len(path) for path in paths])
+    return np.asarray(shapely.linestrings(xy, indices=owner))
 
 
 def dashed(points: ArrayLike, ink: float, gap: float) -> tuple[Path, ...]:
