@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import ceil, floor, hypot
 from typing import Final
 
@@ -55,6 +56,9 @@ RAYS: Final = 180
 
 TRIES: Final = 60
 """Places, cheapest first, whose pointers are judged exactly."""
+
+FIRST: Final = 8
+"""Of these, so many are judged first: mostly one of them costs less than all others do without pointers."""
 
 
 @dataclass(frozen=True)
@@ -213,12 +217,19 @@ def _open_anchor(space: Room, anchors: Sequence[XY]) -> XY | None:
 
 def _sight(space: Room, anchor: XY, reach: float) -> Floats:
     """How far a pointer can go from an anchor before it meets a label, shape (RAYS,), at most ``reach``."""
+    steps, rays = _rays(reach)
+    column, row = _cells_of(space, np.asarray(anchor) + rays).T
+    met = space.lettered[row, column].reshape(RAYS, len(steps))
+    return np.where(met.any(axis=1), steps[met.argmax(axis=1)], np.inf)
+
+
+@cache
+def _rays(reach: float) -> tuple[Floats, Floats]:
+    """Steps, shape (k,), along each of the `RAYS`, and where they lie from an anchor, (RAYS * k, 2)."""
     steps = np.arange(0.0, reach + CELL, CELL / 2)
     turn = np.arange(RAYS) * (2 * np.pi / RAYS)
     rays = np.stack([np.cos(turn), np.sin(turn)], axis=-1)[:, None, :] * steps[None, :, None]
-    column, row = _cells_of(space, (np.asarray(anchor) + rays).reshape(-1, 2)).T
-    met = space.lettered[row, column].reshape(RAYS, len(steps))
-    return np.where(met.any(axis=1), steps[met.argmax(axis=1)], np.inf)
+    return steps, rays.reshape(-1, 2)
 
 
 def _claim(space: Room, put: Place) -> None:
@@ -258,7 +269,7 @@ def _cheapest(
     tried = np.argsort(cost, kind="stable")[:TRIES]
     size = np.array([columns * CELL, rows * CELL])
     low = np.column_stack([column[tried] + c0, row[tried] + r0]) * CELL + np.array([left, bottom])
-    total = cost[tried] + _pointer_costs(space, low, size, anchor)
+    total = _with_pointers(space, cost[tried], low, size, anchor)
     if not np.isfinite(best := total.min()):
         return None
     x0, y0 = low[int(total.argmin())].tolist()
@@ -266,16 +277,30 @@ def _cheapest(
     return float(best), Place(form, box, _pointer(box, anchor))
 
 
-def _pointer_costs(space: Room, low: Floats, size: Floats, anchor: XY) -> Floats:
-    """What the pointer from each box costs, lower left corners of shape (n, 2): infinite over labels."""
-    near = np.clip(anchor, low, low + size)
+def _with_pointers(space: Room, cost: Floats, low: Floats, size: Floats, anchor: XY) -> Floats:
+    """Costs, ascending, with those of the pointers from the boxes at ``low``, shape (n, 2).
+
+    Infinite where a pointer crosses a label, and where another place is cheaper whatever the pointer costs.
+    """
+    near = np.minimum(np.maximum(anchor, low), low + size)
     run = np.asarray(anchor) - near
     length = np.hypot(*run.T)
     steps = ceil(float(length.max(initial=0.0)) / (CELL / 3)) + 1
+    total = np.full(len(cost), np.inf)
+    for some in (slice(0, FIRST), slice(FIRST, None)):
+        open_to = np.flatnonzero(cost[some] < total.min()) + some.start
+        if len(open_to):
+            pointer = _pointer_costs(space, near[open_to], run[open_to], length[open_to], steps)
+            total[open_to] = cost[open_to] + pointer
+    return total
+
+
+def _pointer_costs(space: Room, near: Floats, run: Floats, length: Floats, steps: int) -> Floats:
+    """What pointers cost that ``run`` from ``near``, both of shape (n, 2): infinite over labels."""
     along = near[:, None, :] + run[:, None, :] * np.linspace(0.0, 1.0, steps)[None, :, None]
     column, row = _cells_of(space, along.reshape(-1, 2)).T
-    lettered = space.lettered[row, column].reshape(len(low), steps).any(axis=1)
-    over = space.taken[row, column].reshape(len(low), steps).mean(axis=1) * length
+    lettered = space.lettered[row, column].reshape(len(near), steps).any(axis=1)
+    over = space.taken[row, column].reshape(len(near), steps).mean(axis=1) * length
     return np.where(length <= TOUCHING, 0.0, np.where(lettered, np.inf, CROSSED * over))
 
 
@@ -283,16 +308,16 @@ def _span(low: float, high: float, last: int) -> tuple[int, int]:
     return max(0, floor(low)), min(last, ceil(high))
 
 
-def _sums(cells: Cells, rows: int, columns: int) -> NDArray[np.int64]:
+def _sums(cells: Cells, rows: int, columns: int) -> NDArray[np.int32]:
     """Cells taken under a box of rows x columns, for each place of its lower left cell."""
-    sums = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int64)
-    sums[1:, 1:] = cells.cumsum(axis=0).cumsum(axis=1)
+    sums = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int32)
+    np.cumsum(np.cumsum(cells, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
     return sums[rows:, columns:] - sums[:-rows, columns:] - sums[rows:, :-columns] + sums[:-rows, :-columns]
 
 
 def _aside(low: NDArray[np.intp], length: int, value: float) -> Floats:
     """From a value to the nearest of low .. low + length: 0 inside."""
-    return np.asarray(np.clip(value, low, low + length) - value, dtype=np.float64)
+    return np.minimum(np.maximum(value, low), low + length) - value
 
 
 def _pointer(box: Box, anchor: XY) -> tuple[XY, XY] | None:
@@ -343,4 +368,4 @@ def _cells_of(space: Room, xy: Floats) -> NDArray[np.intp]:
     """Column and row, shape (n, 2), of the cells, inside the room, nearest to points."""
     cells = np.floor((xy - space.box[:2]) / CELL).astype(np.intp)
     rows, columns = space.taken.shape
-    return np.asarray(np.clip(cells, 0, (max(columns - 1, 0), max(rows - 1, 0))))
+    return np.minimum(np.maximum(cells, 0), (max(columns - 1, 0), max(rows - 1, 0)))

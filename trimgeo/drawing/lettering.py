@@ -42,6 +42,7 @@ def _widths() -> dict[int, float]:
     return {code: face.charWidths[code] / 1000.0 for code in face.charToGlyph if code in face.charWidths}
 
 
+@lru_cache(maxsize=4096)
 def written(text: str) -> str:
     r"""The text as the typeface can write it: composed, white space as single spaces, gaps made visible.
 
@@ -53,6 +54,7 @@ def written(text: str) -> str:
     return "".join(c if ord(c) in widths and _printable(c) else SUBSTITUTE for c in composed)
 
 
+@cache
 def _printable(character: str) -> bool:
     # Directional and other format characters would turn the rest of the line round.
     return unicodedata.category(character) not in {"Cc", "Cf", "Cs", "Co", "Cn"}
