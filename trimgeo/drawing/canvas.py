@@ -5,9 +5,10 @@ A `Canvas` owns its pixels: the one place in the drawings where state lives.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from functools import cache
 from importlib.resources import as_file, files
-from typing import Any
+from itertools import accumulate, pairwise
 
 import cv2
 import numpy as np
@@ -16,7 +17,7 @@ from PIL import Image, ImageDraw, ImageFont
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.signs import LINES, STATES, rgb, state_strokes
-from trimgeo.drawing.strokes import dashed, dots, paths_of
+from trimgeo.drawing.strokes import Path, dashed, dots, paths_of
 from trimgeo.model.board import Picture, Pixels
 
 SHEET_WIDTH = 300.0
@@ -62,15 +63,16 @@ class Canvas:
     def line(self, sign: str, geometry: BaseGeometry, casing: bool = False) -> None:
         """Lines or rings in the look of a sign of the table; a casing lets them stand out on any board."""
         look = LINES[sign]
+        paths = paths_of(geometry)
         if casing:
-            self._strokes(paths_of(geometry), WHITE, look.width + 0.5)
+            self._strokes(paths, WHITE, look.width + 0.5)
         if not look.dashes:
-            self._strokes(paths_of(geometry), look.colour, look.width)
+            self._strokes(paths, look.colour, look.width)
         elif look.dashes[0] == 0.0:
             self._dots(dots(geometry, self.mm(look.dashes[1])), look.colour, look.width)
         else:
             ink, gap = (self.mm(length) for length in look.dashes)
-            for path in paths_of(geometry):
+            for path in paths:
                 self._strokes(dashed(path, ink, gap), look.colour, look.width)
 
     def hatch(self, lines: BaseGeometry, colour: str, width: float) -> None:
@@ -87,7 +89,7 @@ class Canvas:
             self._disc(centre, radius, look.colour, filled=False, width=look.width)
         for stroke in state_strokes(state):
             points = centre + np.array(stroke) * [radius, -radius]
-            self._polyline(points, look.colour, look.width)
+            self._polylines(points, [len(points)], look.colour, look.width)
 
     def label(self, text: str, box: tuple[float, float, float, float], size: float) -> None:
         """Black text on white, filling a pixel box (left, top, right, bottom) that `text_size` gave."""
@@ -109,18 +111,23 @@ class Canvas:
     def _pad(self, size: float) -> int:
         return max(1, round(0.25 * size * self.unit))
 
-    def _strokes(self, paths: Iterable[Any], colour: str, width: float) -> None:
-        for path in paths:
-            self._polyline(self.at(path), colour, width)
+    def _strokes(self, paths: Sequence[Path], colour: str, width: float) -> None:
+        if paths:
+            pixels = self.at([point for path in paths for point in path])
+            self._polylines(pixels, [len(path) for path in paths], colour, width)
 
-    def _polyline(self, points: NDArray[np.float64], colour: str, width: float) -> None:
+    def _polylines(
+        self, points: NDArray[np.float64], counts: Sequence[int], colour: str, width: float
+    ) -> None:
+        """Polylines of so many points each, shape (n, 2), one after the other."""
         fixed = np.round(points * 2**SHIFT).astype(np.int32).reshape(-1, 1, 2)
+        lines = [fixed[a:b] for a, b in pairwise(accumulate(counts, initial=0))]
         thickness = max(1, round(width * self.unit))
-        cv2.polylines(self.pixels, [fixed], False, _bgr(colour), thickness, cv2.LINE_AA, SHIFT)
+        cv2.polylines(self.pixels, lines, False, _bgr(colour), thickness, cv2.LINE_AA, SHIFT)
 
-    def _dots(self, places: Iterable[Sequence[float]], colour: str, width: float) -> None:
-        for place in places:
-            self._disc(self.at(place)[0], max(1.0, width * self.unit / 2), colour, filled=True)
+    def _dots(self, places: Sequence[Sequence[float]], colour: str, width: float) -> None:
+        for centre in self.at(places) if places else ():
+            self._disc(centre, max(1.0, width * self.unit / 2), colour, filled=True)
 
     def _disc(
         self, centre: NDArray[np.float64], radius: float, colour: str, filled: bool, width: float = 0.0
@@ -137,6 +144,7 @@ def _bgr(colour: str) -> tuple[int, int, int]:
     return blue, green, red
 
 
+@cache
 def _font(pixels: int) -> ImageFont.FreeTypeFont:
     with as_file(files("trimgeo.drawing") / "fonts" / "DejaVuSans.ttf") as path:
         return ImageFont.truetype(str(path), max(6, pixels))

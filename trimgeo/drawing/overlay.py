@@ -8,6 +8,7 @@ from itertools import product
 import cv2
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
@@ -194,12 +195,13 @@ def _room(canvas: Canvas, text: str, at: tuple[float, float], taken: list[Box]) 
     width, height = canvas.text_size(text, LETTERS)
     column, row = canvas.at(at)[0]
     rows, columns = canvas.pixels.shape[:2]
+    bars = np.array(taken).reshape(-1, 4)
     box: Box = (0.0, 0.0, width, height)
     for dx, dy in _spiral(width, height, canvas.unit):
         left = min(max(column + dx - width / 2, 0.0), max(columns - width, 0.0))
         top = min(max(row + dy - height / 2, 0.0), max(rows - height, 0.0))
         box = (left, top, left + width, top + height)
-        if not any(_overlap(box, other) for other in taken):
+        if not _overlaps(box, bars):
             return box
     return box
 
@@ -212,8 +214,10 @@ def _spiral(width: float, height: float, unit: float) -> Iterator[tuple[float, f
     return iter(sorted(clear_of_the_place, key=lambda p: (p[0] ** 2 + p[1] ** 2, p)))
 
 
-def _overlap(a: Box, b: Box) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+def _overlaps(box: Box, bars: NDArray[np.float64]) -> bool:
+    """Whether a box meets any of others, shape (n, 4)."""
+    left, top, right, bottom = bars.T
+    return bool(((box[0] < right) & (left < box[2]) & (box[1] < bottom) & (top < box[3])).any())
 
 
 def _with_legend(canvas: Canvas, view: View, kinds: Sequence[str]) -> Pixels:
