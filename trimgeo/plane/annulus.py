@@ -8,6 +8,7 @@ one end of their common side is a corner of what is kept (left) and the other of
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -67,12 +68,12 @@ class Annulus:
     ring: tuple[int, ...]
     exits: tuple[int, ...]
 
-    @property
+    @cached_property
     def relaxed_kept(self) -> Floats:
         """The kept ring as the triangles see it, shape (k, 2)."""
         return np.array(self.points[: len(self.kept)])
 
-    @property
+    @cached_property
     def relaxed_allowed(self) -> Floats:
         """The allowed ring as the triangles see it, shape (n, 2)."""
         return np.array(self.points[len(self.kept) :])

@@ -8,7 +8,7 @@ not curl.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +50,7 @@ class CutLines:
         return len(self.anchor)
 
     def __getitem__(self, rows: NDArray[np.intp] | NDArray[np.bool_] | slice) -> CutLines:
-        return CutLines(*(getattr(self, field.name)[rows] for field in fields(self)))
+        return CutLines(*(column[rows] for column in vars(self).values()))
 
     @property
     def lever(self) -> Floats:
@@ -60,9 +60,7 @@ class CutLines:
 
 def stacked(parts: list[CutLines]) -> CutLines:
     """All lines of several sets."""
-    return CutLines(
-        *(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(CutLines))
-    )
+    return CutLines(*map(np.concatenate, zip(*(vars(part).values() for part in parts), strict=True)))
 
 
 def drawn(
@@ -117,13 +115,15 @@ def _blocked(ring: Floats, anchor: Floats, along: Floats) -> tuple[Floats, Float
     """Where lines first cross a ring behind and before their anchors, infinite where not, and the sides."""
     x, y = along.T
     beyond = x[:, None] * (ring[:, 1] - anchor[:, 1, None]) - y[:, None] * (ring[:, 0] - anchor[:, 0, None])
-    forward = x[:, None] * (ring[:, 0] - anchor[:, 0, None]) + y[:, None] * (ring[:, 1] - anchor[:, 1, None])
-    after, onward = np.roll(beyond, -1, axis=1), np.roll(forward, -1, axis=1)
-    crosses = (beyond > 0) != (after > 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = forward + (onward - forward) * (beyond / (beyond - after))
-    ahead = np.where(crosses & (at >= 0), at, np.inf)
-    behind = np.where(crosses & (at < 0), at, -np.inf)
+    left = beyond > 0
+    line, side = np.nonzero(left != np.concatenate([left[:, 1:], left[:, :1]], axis=1))  # few of all pairs
+    to = (side + 1) % len(ring)
+    x, y, (ax, ay) = x[line], y[line], anchor[line].T
+    forward = x * (ring[side, 0] - ax) + y * (ring[side, 1] - ay)
+    onward = x * (ring[to, 0] - ax) + y * (ring[to, 1] - ay)
+    at = forward + (onward - forward) * (beyond[line, side] / (beyond[line, side] - beyond[line, to]))
+    ahead, behind = np.full(beyond.shape, np.inf), np.full(beyond.shape, -np.inf)
+    ahead[line, side], behind[line, side] = np.where(at >= 0, at, np.inf), np.where(at < 0, at, -np.inf)
     rows = np.arange(len(anchor))
     near, far = ahead.argmin(axis=1), behind.argmax(axis=1)
     start, end = behind[rows, far], ahead[rows, near]

@@ -87,7 +87,7 @@ def landings(edge: Border, lines: CutLines, side: Indices) -> Landings:
     chord = edge.ring[(side + 1) % len(edge.ring)] - start
     with np.errstate(divide="ignore", invalid="ignore"):
         share = cross(lines.anchor - start, lines.along) / cross(chord, lines.along)
-    share = np.clip(np.nan_to_num(share), 0.0, 1.0)
+    share = np.minimum(np.maximum(np.where(np.isnan(share), 0.0, share), 0.0), 1.0)
     point = start + share[:, None] * chord
     at = np.sum((point - lines.anchor) * lines.along, axis=1)
     return Landings(
@@ -117,12 +117,10 @@ class Joins:
 
 def meets(a: CutLines, i: Indices, b: CutLines, j: Indices) -> Joins:
     """Joins of lines ``a[i]`` with ``b[j]`` where they cross; the indices broadcast."""
-    (ax, ay), (bx, by) = a.along[i].T, b.along[j].T
-    off = b.anchor[j] - a.anchor[i] if i.ndim == j.ndim == 1 else None
-    ox = (b.anchor[j][..., 0] - a.anchor[i][..., 0]) if off is None else off[:, 0]
-    oy = (b.anchor[j][..., 1] - a.anchor[i][..., 1]) if off is None else off[:, 1]
-    ax, ay = a.along[i][..., 0], a.along[i][..., 1]
-    bx, by = b.along[j][..., 0], b.along[j][..., 1]
+    off = b.anchor[j] - a.anchor[i]
+    ox, oy = off[..., 0], off[..., 1]
+    ax, ay = a.along[i, 0], a.along[i, 1]
+    bx, by = b.along[j, 0], b.along[j, 1]
     sine = ax * by - ay * bx
     usable = np.abs(sine) > 1e-9
     sine = np.where(usable, sine, 1.0)

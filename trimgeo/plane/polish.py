@@ -106,8 +106,9 @@ def polished(
         if number == TRIED:
             step = np.where(_is_leading(now), step, 0.0)
         busy = step >= LEAST
-        done.append(now.some(np.flatnonzero(~busy)))
-        now, step = now.some(np.flatnonzero(busy)), step[busy]
+        if not busy.all():
+            done.append(now.some(np.flatnonzero(~busy)))
+            now, step = now.some(np.flatnonzero(busy)), step[busy]
         if not len(step):
             break
         share = SHARES[number % len(SHARES)]
@@ -182,14 +183,14 @@ def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, sha
     turns = (-1.0, -share, share, 1.0)
     headings = np.concatenate([lines.heading + turn * step for turn in turns])
     pivots = np.concatenate([lines.place, lines.place, lines.last, lines.last])
-    turned = rolled(room, pivots, headings)
+    every = stacked([lines, rolled(room, pivots, headings), fixed])
     rows = np.arange(len(lines))
-    parts = [lines, *(turned[k * len(lines) : (k + 1) * len(lines)] for k in range(len(turns)))]
+    chosen = [rows + k * len(lines) for k in range(1 + len(turns))]
     for pivot, sense in ((lines.place, -1), (lines.last, 1)):
         near = _next_fixed(fixed, pivot, lines.heading, sense)
         good = (near >= 0) & (np.abs(fixed.heading[near] - lines.heading) <= 2 * step)
-        parts.append(stacked([lines, fixed[near]])[np.where(good, len(lines) + rows, rows)])
-    return stacked(parts)[(rows[:, None] + len(lines) * np.arange(VARIANTS)).ravel()]
+        chosen.append(np.where(good, (1 + len(turns)) * len(lines) + near, rows))
+    return every[np.column_stack(chosen).ravel()]
 
 
 def _next_fixed(fixed: CutLines, pivot: Indices, heading: Floats, sense: int) -> Indices:
