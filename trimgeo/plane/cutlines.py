@@ -8,7 +8,9 @@ not curl.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,9 +52,9 @@ class CutLines:
         return len(self.anchor)
 
     def __getitem__(self, rows: NDArray[np.intp] | NDArray[np.bool_] | slice) -> CutLines:
-        return CutLines(*(column[rows] for column in vars(self).values()))
+        return CutLines(*(column[rows] for column in _columns(self)))
 
-    @property
+    @cached_property
     def lever(self) -> Floats:
         """Twice the area swept about the origin by 1 mm of each line."""
         return cross(self.anchor, self.along)
@@ -60,7 +62,10 @@ class CutLines:
 
 def stacked(parts: list[CutLines]) -> CutLines:
     """All lines of several sets."""
-    return CutLines(*map(np.concatenate, zip(*(vars(part).values() for part in parts), strict=True)))
+    return CutLines(*map(np.concatenate, zip(*map(_columns, parts), strict=True)))
+
+
+_columns = attrgetter(*(field.name for field in fields(CutLines)))
 
 
 def drawn(

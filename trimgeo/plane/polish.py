@@ -100,6 +100,7 @@ def polished(
 
     The number of lines of each stays.  Some rounds on, of each number of lines only the best go on.
     """
+    around = _turning(room, fixed)
     now = begun(edge, ways, inside_corners)
     step, done = np.full(len(now.first), WIDEST), []
     for number in range(ROUNDS):
@@ -112,7 +113,7 @@ def polished(
         if not len(step):
             break
         share = SHARES[number % len(SHARES)]
-        variants = _variants(room, fixed, now.lines, np.repeat(step, now.count), share)
+        variants = _variants(around, now.lines, np.repeat(step, now.count), share)
         area, chosen = _best(edge, variants, now, inside_corners)
         gains = np.isfinite(now.area) & (area < now.area * (1 - GAIN))
         step = np.where(gains, step, step / 2)
@@ -175,7 +176,32 @@ def _joins(edge: Border, lines: CutLines, i: Indices, j: Indices) -> list[Joins]
     return found
 
 
-def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, share: float) -> CutLines:
+@dataclass(frozen=True, eq=False)
+class _Turning:
+    """What lines turn among: directions and turns of the kept ring's sides, and the lines ``fixed``.
+
+    ``touched`` are the corners that the fixed ones touch, first and last of each, ``order`` sorts them by
+    corner, then by heading, and ``key`` rises with that.
+    """
+
+    room: Annulus
+    sides: tuple[Floats, Floats]
+    fixed: CutLines
+    touched: Indices
+    order: Indices
+    key: Floats
+
+
+def _turning(room: Annulus, fixed: CutLines) -> _Turning:
+    touched = np.concatenate([fixed.place, fixed.last])
+    headings = np.tile(fixed.heading, 2)
+    order = np.lexsort((headings, touched))
+    # headings stay well within this of each other, so that one number sorts by corner, then by heading
+    key = touched[order] * 1e3 + headings[order]
+    return _Turning(room, turned_sides(room.kept), fixed, touched, order, key)
+
+
+def _variants(around: _Turning, lines: CutLines, step: Floats, share: float) -> CutLines:
     """`VARIANTS` rows for each line, the line itself first; ``share`` is the part of a step.
 
     A line that touches two corners turns right about the first of them and left about the last.
@@ -183,34 +209,30 @@ def _variants(room: Annulus, fixed: CutLines, lines: CutLines, step: Floats, sha
     turns = (-1.0, -share, share, 1.0)
     headings = np.concatenate([lines.heading + turn * step for turn in turns])
     pivots = np.concatenate([lines.place, lines.place, lines.last, lines.last])
-    every = stacked([lines, rolled(room, pivots, headings), fixed])
+    fixed = around.fixed
+    every = stacked([lines, _rolled(around, pivots, headings), fixed])
     rows = np.arange(len(lines))
     chosen = [rows + k * len(lines) for k in range(1 + len(turns))]
     for pivot, sense in ((lines.place, -1), (lines.last, 1)):
-        near = _next_fixed(fixed, pivot, lines.heading, sense)
+        near = _next_fixed(around, pivot, lines.heading, sense)
         good = (near >= 0) & (np.abs(fixed.heading[near] - lines.heading) <= 2 * step)
         chosen.append(np.where(good, (1 + len(turns)) * len(lines) + near, rows))
     return every[np.column_stack(chosen).ravel()]
 
 
-def _next_fixed(fixed: CutLines, pivot: Indices, heading: Floats, sense: int) -> Indices:
+def _next_fixed(around: _Turning, pivot: Indices, heading: Floats, sense: int) -> Indices:
     """For each line the next fixed one by heading that touches its pivot as well, -1 where there is none."""
-    touched = np.concatenate([fixed.place, fixed.last])
-    headings = np.tile(fixed.heading, 2)
-    order = np.lexsort((headings, touched))
-    # headings stay well within this of each other, so that one number sorts by corner, then by heading
-    key, span = touched[order] * 1e3 + headings[order], pivot * 1e3 + heading
+    key, order, span = around.key, around.order, pivot * 1e3 + heading
     at = np.searchsorted(key, span + 1e-9) if sense > 0 else np.searchsorted(key, span - 1e-9) - 1
     inside = (at >= 0) & (at < len(key))
-    at = np.clip(at, 0, len(key) - 1)
-    return np.where(inside & (touched[order[at]] == pivot), order[at] % len(fixed), -1)
+    near = order[np.minimum(np.maximum(at, 0), len(key) - 1)]
+    return np.where(inside & (around.touched[near] == pivot), near % len(around.fixed), -1)
 
 
-def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:
+def _rolled(around: _Turning, place: Indices, heading: Floats) -> CutLines:
     """Lines with a heading (radians) at a kept corner, or at the next one that they roll on to."""
-    ring = room.kept
-    angle, turn = turned_sides(ring)
-    count, place = len(ring), place.copy()
+    angle, turn = around.sides
+    count, place = len(angle), place.copy()
     middle = angle[place] - turn[place] / 2
     base = angle[place] + 2 * np.pi * np.rint((heading - middle) / (2 * np.pi))
     for _ in range(ROLLS):
@@ -221,7 +243,7 @@ def rolled(room: Annulus, place: Indices, heading: Floats) -> CutLines:
         base = base + np.where(on, turn[(place + 1) % count], 0.0) - np.where(back, turn[place], 0.0)
         place = (place + on - back) % count
     along = np.column_stack([np.cos(heading), np.sin(heading)])
-    return drawn(room, along, np.zeros(len(place)), heading, place, place)
+    return drawn(around.room, along, np.zeros(len(place)), heading, place, place)
 
 
 def _best(
