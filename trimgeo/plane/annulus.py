@@ -69,14 +69,31 @@ class Annulus:
     exits: tuple[int, ...]
 
     @cached_property
+    def relaxed(self) -> Floats:
+        """Both rings as the triangles see them, kept first, shape (k + n, 2)."""
+        return np.array(self.points)
+
+    @property
     def relaxed_kept(self) -> Floats:
         """The kept ring as the triangles see it, shape (k, 2)."""
-        return np.array(self.points[: len(self.kept)])
+        return self.relaxed[: len(self.kept)]
 
-    @cached_property
+    @property
     def relaxed_allowed(self) -> Floats:
         """The allowed ring as the triangles see it, shape (n, 2)."""
-        return np.array(self.points[len(self.kept) :])
+        return self.relaxed[len(self.kept) :]
+
+    @cached_property
+    def onto(self) -> Indices:
+        """For each of both rings' corners the number of the next one along its ring, shape (k + n,)."""
+        onto = np.arange(1, len(self.points) + 1)
+        onto[[len(self.kept) - 1, -1]] = 0, len(self.kept)
+        return onto
+
+    @cached_property
+    def free_relaxed(self) -> NDArray[np.bool_]:
+        """Which sides of both rings cost nothing, shape (k + n,): none of the kept one."""
+        return np.concatenate([np.zeros(len(self.kept), dtype=bool), self.free])
 
 
 def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus:

@@ -82,57 +82,37 @@ def drawn(
     ([-1.0], [2.0])
     """
     anchor = room.kept[place]
-    inner, outer = room.relaxed_kept, room.relaxed_allowed
-    sides = len(inner) + len(outer)
-    rows = max(AT_ONCE // sides, 1)
-    parts = [np.zeros((4, 0))]
+    rows = max(AT_ONCE // len(room.points), 1)
+    start, end = np.full(len(anchor), -np.inf), np.full(len(anchor), np.inf)
+    start_side, end_side = (np.full(len(anchor), -1, dtype=np.intp) for _ in range(2))
     for begin in range(0, len(anchor), rows):
         some = slice(begin, begin + rows)
-        found = [_blocked(ring, anchor[some], along[some]) for ring in (inner, outer)]
-        (s, e, _, _), (so, eo, sso, eso) = found
-        free = np.append(room.free, False)
-        parts.append(
-            np.array(
-                [
-                    np.maximum(s, so),
-                    np.minimum(e, eo),
-                    np.where((so > s) & free[sso], sso, -1),
-                    np.where((eo < e) & free[eso], eso, -1),
-                ]
-            )
-        )
-    start, end, start_side, end_side = np.concatenate(parts, axis=1)
-    return CutLines(
-        anchor,
-        along,
-        front,
-        heading,
-        place,
-        last,
-        start,
-        end,
-        start_side.astype(np.intp),
-        end_side.astype(np.intp),
-    )
+        line, side, at = _crossed(room, anchor[some], along[some])
+        line += begin
+        ways = ((np.minimum, at >= 0, end, end_side), (np.maximum, at < 0, start, start_side))
+        for nearer, found, far, own in ways:
+            nearer.at(far, line[found], at[found])
+            hit = np.flatnonzero(found & (at == far[line]))[::-1]  # of several sides the one that comes first
+            own[line[hit]] = np.where(room.free_relaxed[side[hit]], side[hit] - len(room.kept), -1)
+    return CutLines(anchor, along, front, heading, place, last, start, end, start_side, end_side)
 
 
-def _blocked(ring: Floats, anchor: Floats, along: Floats) -> tuple[Floats, Floats, Indices, Indices]:
-    """Where lines first cross a ring behind and before their anchors, infinite where not, and the sides."""
-    x, y = along.T
-    beyond = x[:, None] * (ring[:, 1] - anchor[:, 1, None]) - y[:, None] * (ring[:, 0] - anchor[:, 0, None])
+def _crossed(room: Annulus, anchor: Floats, along: Floats) -> tuple[Indices, Indices, Floats]:
+    """Lines and the sides of both relaxed rings that they cross, and where on the line, mm from its anchor.
+
+    Side k runs from the annulus' point k to the next one along its ring.
+    """
+    ring, onto = room.relaxed, room.onto
+    (x, y), (ax, ay) = along.T, anchor.T
+    beyond = x[:, None] * (ring[:, 1] - ay[:, None]) - y[:, None] * (ring[:, 0] - ax[:, None])
     left = beyond > 0
-    line, side = np.nonzero(left != np.concatenate([left[:, 1:], left[:, :1]], axis=1))  # few of all pairs
-    to = (side + 1) % len(ring)
-    x, y, (ax, ay) = x[line], y[line], anchor[line].T
+    line, side = np.divmod(np.flatnonzero(left != left[:, onto]), len(ring))  # few of all pairs
+    to = onto[side]
+    x, y, ax, ay = x[line], y[line], ax[line], ay[line]
     forward = x * (ring[side, 0] - ax) + y * (ring[side, 1] - ay)
     onward = x * (ring[to, 0] - ax) + y * (ring[to, 1] - ay)
-    at = forward + (onward - forward) * (beyond[line, side] / (beyond[line, side] - beyond[line, to]))
-    ahead, behind = np.full(beyond.shape, np.inf), np.full(beyond.shape, -np.inf)
-    ahead[line, side], behind[line, side] = np.where(at >= 0, at, np.inf), np.where(at < 0, at, -np.inf)
-    rows = np.arange(len(anchor))
-    near, far = ahead.argmin(axis=1), behind.argmax(axis=1)
-    start, end = behind[rows, far], ahead[rows, near]
-    return start, end, np.where(np.isfinite(start), far, -1), np.where(np.isfinite(end), near, -1)
+    first = beyond[line, side]
+    return line, side, forward + (onward - forward) * (first / (first - beyond[line, to]))
 
 
 def turned_sides(ring: Floats) -> tuple[Floats, Floats]:
