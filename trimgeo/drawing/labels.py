@@ -183,17 +183,18 @@ def _place_in_order(
 
 
 def _place_one(space: Room, wish: Wish, forms: tuple[int, ...]) -> Place | None:
-    anchor = _open_anchor(space, wish.anchors)
-    if anchor is None:
+    found_open = _open_anchor(space, wish.anchors)
+    if found_open is None:
         return None
+    anchor, nearby = found_open
     for reach in REACHES:
-        sight = _sight(space, anchor, reach)
+        sight = _nearer(nearby, reach) if reach <= REACHES[1] else _sight(space, anchor, reach)
         best: tuple[float, Place] | None = None
         for n in forms:
             price = wish.forms[n].price
             if best is not None and best[0] <= price:
                 break
-            found = _cheapest(space, wish, anchor, n, reach, sight)
+            found = _cheapest(space, wish, anchor, n, reach, sight, np.inf if best is None else best[0])
             if found is not None and (best is None or found[0] + price < best[0]):
                 best = found[0] + price, found[1]
         if best is not None and (len(forms) == 1 or best[0] <= reach or reach == REACHES[-1]):
@@ -203,33 +204,40 @@ def _place_one(space: Room, wish: Wish, forms: tuple[int, ...]) -> Place | None:
     return None
 
 
-def _open_anchor(space: Room, anchors: Sequence[XY]) -> XY | None:
-    """The first anchor that sees far enough, else the one that sees farthest, if any sees at all."""
-    farthest: tuple[float, XY] | None = None
+def _open_anchor(space: Room, anchors: Sequence[XY]) -> tuple[XY, Floats] | None:
+    """The first anchor that sees far enough, else the one that sees farthest, if any sees at all.
+
+    With it comes what it sees within ``REACHES[1]``.
+    """
+    farthest: tuple[float, XY, Floats] | None = None
     for anchor in anchors:
-        sight = float(_sight(space, anchor, REACHES[1]).max())
-        if sight >= REACHES[0]:
-            return anchor
-        if sight > 0.0 and (farthest is None or sight > farthest[0]):
-            farthest = sight, anchor
-    return None if farthest is None else farthest[1]
+        sight = _sight(space, anchor, REACHES[1])
+        far = float(sight.max())
+        if far >= REACHES[0]:
+            return anchor, sight
+        if far > 0.0 and (farthest is None or far > farthest[0]):
+            farthest = far, anchor, sight
+    return None if farthest is None else farthest[1:]
 
 
 def _sight(space: Room, anchor: XY, reach: float) -> Floats:
     """How far a pointer can go from an anchor before it meets a label, shape (RAYS,), at most ``reach``."""
-    steps, rays = _rays(reach)
-    column, row = _cells_of(space, np.asarray(anchor) + rays).T
-    met = space.lettered[row, column].reshape(RAYS, len(steps))
+    steps, (x, y) = _rays(reach)
+    met = space.lettered[_row(space, anchor[1] + y), _column(space, anchor[0] + x)]
     return np.where(met.any(axis=1), steps[met.argmax(axis=1)], np.inf)
+
+
+def _nearer(sight: Floats, reach: float) -> Floats:
+    """What `_sight` gives for a lesser reach."""
+    return np.where(sight <= _rays(reach)[0][-1], sight, np.inf)
 
 
 @cache
 def _rays(reach: float) -> tuple[Floats, Floats]:
-    """Steps, shape (k,), along each of the `RAYS`, and where they lie from an anchor, (RAYS * k, 2)."""
+    """Steps, shape (k,), along each of the `RAYS`, and where they lie from an anchor, shape (2, RAYS, k)."""
     steps = np.arange(0.0, reach + CELL, CELL / 2)
     turn = np.arange(RAYS) * (2 * np.pi / RAYS)
-    rays = np.stack([np.cos(turn), np.sin(turn)], axis=-1)[:, None, :] * steps[None, :, None]
-    return steps, rays.reshape(-1, 2)
+    return steps, np.array([np.cos(turn), np.sin(turn)])[:, :, None] * steps
 
 
 def _claim(space: Room, put: Place) -> None:
@@ -241,9 +249,9 @@ def _claim(space: Room, put: Place) -> None:
 
 
 def _cheapest(
-    space: Room, wish: Wish, anchor: XY, form: int, reach: float, sight: Floats
+    space: Room, wish: Wish, anchor: XY, form: int, reach: float, sight: Floats, most: float
 ) -> tuple[float, Place] | None:
-    """The cheapest place of one form whose pointer crosses no label."""
+    """The cheapest place of one form whose pointer crosses no label, if below ``most`` with its price."""
     columns, rows = ceil(wish.forms[form].width / CELL), ceil(wish.forms[form].height / CELL)
     left, bottom = space.box[:2]
     x, y = (anchor[0] - left) / CELL, (anchor[1] - bottom) / CELL
@@ -266,6 +274,8 @@ def _cheapest(
     foreign = _sums((owner != 0) & (owner != wish.own), rows, columns)[row, column]
     broken = _sums(space.faint[window], rows, columns)[row, column]
     cost = distance[seen] + 0.2 * off + FAINT * broken + FOREIGN * foreign
+    if cost.min() + wish.forms[form].price >= most:
+        return None
     tried = np.argsort(cost, kind="stable")[:TRIES]
     size = np.array([columns * CELL, rows * CELL])
     low = np.column_stack([column[tried] + c0, row[tried] + r0]) * CELL + np.array([left, bottom])
@@ -297,10 +307,11 @@ def _with_pointers(space: Room, cost: Floats, low: Floats, size: Floats, anchor:
 
 def _pointer_costs(space: Room, near: Floats, run: Floats, length: Floats, steps: int) -> Floats:
     """What pointers cost that ``run`` from ``near``, both of shape (n, 2): infinite over labels."""
-    along = near[:, None, :] + run[:, None, :] * np.linspace(0.0, 1.0, steps)[None, :, None]
-    column, row = _cells_of(space, along.reshape(-1, 2)).T
-    lettered = space.lettered[row, column].reshape(len(near), steps).any(axis=1)
-    over = space.taken[row, column].reshape(len(near), steps).mean(axis=1) * length
+    along = np.linspace(0.0, 1.0, steps)
+    column = _column(space, near[:, :1] + run[:, :1] * along)
+    row = _row(space, near[:, 1:] + run[:, 1:] * along)
+    lettered = space.lettered[row, column].any(axis=1)
+    over = space.taken[row, column].mean(axis=1) * length
     return np.where(length <= TOUCHING, 0.0, np.where(lettered, np.inf, CROSSED * over))
 
 
@@ -366,6 +377,16 @@ def _cells_along(space: Room, lines: Sequence[BaseGeometry]) -> tuple[NDArray[np
 
 def _cells_of(space: Room, xy: Floats) -> NDArray[np.intp]:
     """Column and row, shape (n, 2), of the cells, inside the room, nearest to points."""
-    cells = np.floor((xy - space.box[:2]) / CELL).astype(np.intp)
-    rows, columns = space.taken.shape
-    return np.minimum(np.maximum(cells, 0), (max(columns - 1, 0), max(rows - 1, 0)))
+    return np.column_stack([_column(space, xy[:, 0]), _row(space, xy[:, 1])])
+
+
+def _column(space: Room, x: Floats) -> NDArray[np.intp]:
+    return _held(np.floor((x - space.box[0]) / CELL).astype(np.intp), space.taken.shape[1])
+
+
+def _row(space: Room, y: Floats) -> NDArray[np.intp]:
+    return _held(np.floor((y - space.box[1]) / CELL).astype(np.intp), space.taken.shape[0])
+
+
+def _held(cells: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    return np.minimum(np.maximum(cells, 0), max(count - 1, 0))
