@@ -8,7 +8,7 @@ not curl.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,6 +171,36 @@ def tangents(room: Annulus, step: float) -> CutLines:
     along = np.column_stack([np.cos(headings), np.sin(headings)])
     last = np.concatenate([(flush + 1) % count, at[len(flush) :]])
     return drawn(room, along, front, headings, at, last)
+
+
+def flush_with_notches(room: Annulus) -> CutLines:
+    """Lines flush with the sides of the kept ring that end in a reflex corner, or in two.
+
+    A cut along a side between two reflex corners, as at the bottom of a pocket, takes in no corner: it has
+    its anchor at the middle of the side.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> import shapely
+    >>> ell = shapely.Polygon([(1, 1), (9, 1), (9, 2), (3, 2), (3, 7), (1, 7)])
+    >>> found = flush_with_notches(annulus(ell, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool)))
+    >>> (found.end - found.start).round(3).tolist()
+    [7.0, 6.0]
+    """
+    ring = room.kept
+    angle, turn = turned_sides(ring)
+    begins = turn > TANGENT
+    ends = np.roll(begins, -1)
+    sides = np.flatnonzero(~(begins & ends))
+    at = np.where(ends[sides], (sides + 1) % len(ring), sides)
+    turned_on = np.where(ends[sides] & (at == 0), turn.sum(), 0.0)  # headings begin anew at corner 0
+    heading = angle[sides] - turned_on
+    along = np.column_stack([np.cos(heading), np.sin(heading)])
+    found = drawn(room, along, np.zeros(len(sides)), heading, at, at)
+    length = np.hypot(*(np.roll(ring, -1, axis=0) - ring)[sides].T)
+    on = np.where(begins[sides] | ends[sides], 0.0, length / 2)
+    return replace(
+        found, anchor=found.anchor + on[:, None] * along, start=found.start - on, end=found.end - on
+    )
 
 
 def bitangents(room: Annulus, most: int) -> CutLines:

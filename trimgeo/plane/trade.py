@@ -10,7 +10,7 @@ import shapely
 from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
-from trimgeo.plane.choice import distinct, fixed_lines, thinned
+from trimgeo.plane.choice import MOST_LINES, distinct, fixed_lines, thinned
 from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
 from trimgeo.plane.fewest import JUDGED, Fewest, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
@@ -21,8 +21,8 @@ from trimgeo.plane.rounds import Steps, cheapest_rounds
 from trimgeo.plane.tracks import cross, surroundings
 from trimgeo.plane.ways import cuts_along, is_sound, outlined, steps_between
 
-TURN_STEP = np.radians(6.0)
-"""Lines turn about each kept corner by this in the first search."""
+TURN_STEPS = np.radians([3.0, 4.0, 6.0])
+"""Lines turn about each kept corner by the first of these that makes no more lines than one search takes."""
 
 SPARE = 8
 """Outlines of each number of cuts that are made smaller: the first need not stay the best."""
@@ -74,7 +74,7 @@ def smallest_for_each(
     quick = max(few.count, 1)
     found = _convex(search, most) if _is_convex(room) else {}
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
-    lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
+    lines = _first_lines(search)
     if not whole and few.count:
         _keep_smaller(found, _searched(search, lines, quick))
     if few.count and inside_corners:
@@ -97,6 +97,15 @@ class _Search:
     fixed: CutLines
     inside_corners: bool
     shortest: float
+
+
+def _first_lines(search: _Search) -> CutLines:
+    """The lines of the first search: in a room with few corners they lie closer to each other."""
+    for step in TURN_STEPS:
+        lines = distinct(stacked([tangents(search.room, step), search.fixed]))
+        if len(lines) <= MOST_LINES:
+            break
+    return thinned(search.room, lines)
 
 
 def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
