@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from trimgeo.plane.annulus import Annulus
-from trimgeo.plane.cutlines import CutLines, bitangents, flush_with_notches, stacked, tangents
+from trimgeo.plane.cutlines import CutLines, bitangents, chords, flush_with_notches, stacked, tangents
 
 NEAREST = 2000
 """Pairs of corners looked at for lines that touch both, of each kind."""
@@ -24,7 +24,9 @@ SAME = 1e-9
 def fixed_lines(room: Annulus) -> CutLines:
     """Lines flush with sides of the kept ring, and those that touch two corners."""
     flush = tangents(room, np.inf)
-    return stacked([flush[flush.front > 0], flush_with_notches(room), bitangents(room, NEAREST)])
+    return stacked(
+        [flush[flush.front > 0], flush_with_notches(room), chords(room), bitangents(room, NEAREST)]
+    )
 
 
 def thinned(room: Annulus, lines: CutLines) -> CutLines:

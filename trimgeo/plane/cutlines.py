@@ -9,6 +9,7 @@ not curl.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,9 @@ from trimgeo.plane.tracks import cross
 
 AT_ONCE = 1 << 19
 """Lines times sides looked at together: bounds the memory to some tens of megabytes."""
+
+CHORD_ENDS = 7
+"""Places of a run of reflex corners from which lines lead across it, at most."""
 
 TANGENT = 1e-9
 """Sine of the angle by which a line may pass into a corner that it touches: rounding."""
@@ -65,10 +69,31 @@ def stacked(parts: list[CutLines]) -> CutLines:
     )
 
 
+def lengthened(lines: CutLines, shortest: float) -> CutLines:
+    """The lines whose cuts take in ``shortest`` mm or more, as much behind what they touch as before it.
+
+    Where a line is not free for so long, no cut on it joins another one.
+    """
+    more = np.maximum(shortest - lines.front, 0.0) / 2
+    return replace(
+        lines,
+        anchor=lines.anchor - more[:, None] * lines.along,
+        front=lines.front + 2 * more,
+        start=lines.start + more,
+        end=lines.end + more,
+    )
+
+
 def drawn(
-    room: Annulus, along: Floats, front: Floats, heading: Floats, place: Indices, last: Indices
+    room: Annulus,
+    along: Floats,
+    front: Floats,
+    heading: Floats,
+    place: Indices,
+    last: Indices,
+    anchor: Floats | None = None,
 ) -> CutLines:
-    """Lines with the stretches on which they are free.
+    """Lines with the stretches on which they are free; the ``anchor`` of each is at its ``place`` if None.
 
     >>> import shapely
     >>> from trimgeo.plane.annulus import annulus
@@ -78,7 +103,7 @@ def drawn(
     >>> one.start.round(3).tolist(), one.end.round(3).tolist()
     ([-1.0], [2.0])
     """
-    anchor = room.kept[place]
+    anchor = room.kept[place] if anchor is None else anchor
     inner, outer = room.relaxed_kept, room.relaxed_allowed
     sides = len(inner) + len(outer)
     rows = max(AT_ONCE // sides, 1)
@@ -195,12 +220,44 @@ def flush_with_notches(room: Annulus) -> CutLines:
     turned_on = np.where(ends[sides] & (at == 0), turn.sum(), 0.0)  # headings begin anew at corner 0
     heading = angle[sides] - turned_on
     along = np.column_stack([np.cos(heading), np.sin(heading)])
-    found = drawn(room, along, np.zeros(len(sides)), heading, at, at)
-    length = np.hypot(*(np.roll(ring, -1, axis=0) - ring)[sides].T)
-    on = np.where(begins[sides] | ends[sides], 0.0, length / 2)
-    return replace(
-        found, anchor=found.anchor + on[:, None] * along, start=found.start - on, end=found.end - on
-    )
+    middle = (ring[sides] + ring[(sides + 1) % len(ring)]) / 2
+    anchor = np.where((begins | ends)[sides, None], ring[at], middle)
+    return drawn(room, along, np.zeros(len(sides)), heading, at, at, anchor)
+
+
+def chords(room: Annulus) -> CutLines:
+    """Lines across reflex corners of the kept ring that follow each other, as in a rounded pocket.
+
+    Each leads from a corner, or the middle of a side between two, to another one, of `CHORD_ENDS` in a run
+    at most; it has its anchor at its middle.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> import shapely
+    >>> bay = shapely.Polygon([(1, 1), (9, 1), (9, 7), (7, 7), (6, 3), (5, 3), (3, 7), (1, 7)])
+    >>> len(chords(annulus(bay, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool))))
+    0
+    >>> bay = shapely.Polygon([(1, 1), (9, 1), (9, 7), (7, 7), (6, 4), (5, 3), (4, 4), (3, 7), (1, 7)])
+    >>> len(chords(annulus(bay, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool))))
+    4
+    """
+    ring = room.kept
+    reflex = turned_sides(ring)[1] < -TANGENT
+    found: list[tuple[int, int, Floats, Floats]] = []
+    for begin in np.flatnonzero(reflex & ~np.roll(reflex, 1)).tolist():
+        count = int(np.argmin(np.roll(reflex, -begin)))
+        run = (begin + np.arange(count)) % len(ring)
+        places = np.unique(np.linspace(0, 2 * count - 2, CHORD_ENDS).round().astype(int))
+        points = (ring[run[places // 2]] + ring[run[(places + 1) // 2]]) / 2
+        for (k, one), (n, other) in combinations(zip(places.tolist(), points, strict=True), 2):
+            if n - k > 2 or (n - k == 2 and k % 2):  # no line flush with a side
+                found.append((int(run[k // 2]), int(run[n // 2]), one, other))
+    if not found:
+        return tangents(room, np.inf)[:0]
+    place, last = (np.array([each[end] for each in found]) for end in (0, 1))
+    start, stop = (np.array([each[end] for each in found]) for end in (2, 3))
+    along = (stop - start) / np.hypot(*(stop - start).T)[:, None]
+    heading = headed(ring, place, along)
+    return drawn(room, along, np.zeros(len(place)), heading, place, last, (start + stop) / 2)
 
 
 def bitangents(room: Annulus, most: int) -> CutLines:

@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.choice import MOST_LINES, distinct, fixed_lines, thinned
-from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
+from trimgeo.plane.cutlines import CutLines, drawn, headed, lengthened, stacked, tangents, turned_sides
 from trimgeo.plane.fewest import JUDGED, Fewest, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
 from trimgeo.plane.joins import Border, border
@@ -110,7 +110,7 @@ def _first_lines(search: _Search) -> CutLines:
 
 def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
     """Search among ``lines``, then among those that came out of it."""
-    fixed = thinned(search.room, search.fixed)
+    fixed, first = thinned(search.room, search.fixed), lines
     found: dict[int, Smallest] = {}
     for _ in range(1 + AGAIN):
         if not len(lines):
@@ -118,7 +118,19 @@ def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest
         refined, others = _found(search, lines, most)
         _keep_smaller(found, others)
         lines = distinct(stacked([refined, fixed]))
+    short = sorted(cuts for cuts, each in found.items() if each.short)
+    if short:
+        _keep_smaller(
+            found, _long_enough(search, thinned(search.room, distinct(stacked([first, lines]))), short)
+        )
     return found
+
+
+def _long_enough(search: _Search, lines: CutLines, wanted: Sequence[int]) -> dict[int, Smallest]:
+    """Search among ``lines`` for outlines all of whose cuts are as long as asked for."""
+    lines = lengthened(lines, search.shortest)
+    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
+    return _tried(search, lines, steps, wanted, search.shortest)[1]
 
 
 def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
@@ -151,7 +163,7 @@ Step = tuple[int, int]
 
 
 def _tried(
-    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
+    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int], shortest: float = 0.0
 ) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
     """One search: its lines, the best of each number of cuts, and pairs of steps that lead to a crossing."""
     room = search.room
@@ -160,7 +172,7 @@ def _tried(
     if not numbers:
         return lines[:0], {}, []
     ways = [lines[number] for number in numbers]
-    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners)
+    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners, shortest)
     best: dict[int, Smallest] = {}
     tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
