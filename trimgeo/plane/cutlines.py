@@ -185,17 +185,29 @@ def tangents(room: Annulus, step: float) -> CutLines:
     flush = np.flatnonzero(convex & np.roll(convex, -1))
     length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
     corner, heading = [flush], [angle[flush]]
-    for k in np.flatnonzero(convex):
-        parts = int(np.ceil(turn[k] / step))
-        alone = not convex[k - 1] and not convex[(k + 1) % count]
-        share = np.arange(1, parts) / parts if parts > 1 else np.array([0.5] if alone else [])
-        corner.append(np.full(len(share), k))
-        heading.append(angle[k] - turn[k] * (1 - share))
+    for k, spread in enumerate(_spread(turn, step).tolist()):
+        corner.append(np.full(spread, k))
+        heading.append(angle[k] - turn[k] * (1 - np.arange(1, spread + 1) / (spread + 1)))
     at, headings = np.concatenate(corner), np.concatenate(heading)
     front = np.concatenate([length[flush], np.zeros(len(at) - len(flush))])
     along = np.column_stack([np.cos(headings), np.sin(headings)])
     last = np.concatenate([(flush + 1) % count, at[len(flush) :]])
     return drawn(room, along, front, headings, at, last)
+
+
+def tangents_at(room: Annulus, step: float) -> int:
+    """How many lines `tangents` has, found without them."""
+    turn = turned_sides(room.kept)[1]
+    convex = turn > TANGENT
+    return int(np.count_nonzero(convex & np.roll(convex, -1)) + _spread(turn, step).sum())
+
+
+def _spread(turn: Floats, step: float) -> Indices:
+    """How many lines turn about each corner, between those flush with its sides; one where none is flush."""
+    convex = turn > TANGENT
+    between = np.ceil(turn / step).astype(np.intp) - 1
+    alone = convex & ~np.roll(convex, 1) & ~np.roll(convex, -1)
+    return np.where(convex, np.maximum(between, alone), 0)
 
 
 def flush_with_notches(room: Annulus) -> CutLines:
@@ -252,7 +264,7 @@ def chords(room: Annulus) -> CutLines:
             if n - k > 2 or (n - k == 2 and k % 2):  # no line flush with a side
                 found.append((int(run[k // 2]), int(run[n // 2]), one, other))
     if not found:
-        return tangents(room, np.inf)[:0]
+        return drawn(room, ring[:0], *np.zeros((2, 0)), *np.zeros((2, 0), dtype=np.intp))
     place, last = (np.array([each[end] for each in found]) for end in (0, 1))
     start, stop = (np.array([each[end] for each in found]) for end in (2, 3))
     along = (stop - start) / np.hypot(*(stop - start).T)[:, None]

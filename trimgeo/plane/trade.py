@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -11,7 +12,16 @@ from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.choice import MOST_LINES, distinct, fixed_lines, thinned
-from trimgeo.plane.cutlines import CutLines, drawn, headed, lengthened, stacked, tangents, turned_sides
+from trimgeo.plane.cutlines import (
+    CutLines,
+    drawn,
+    headed,
+    lengthened,
+    stacked,
+    tangents,
+    tangents_at,
+    turned_sides,
+)
 from trimgeo.plane.fewest import JUDGED, Fewest, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
 from trimgeo.plane.joins import Border, border
@@ -70,19 +80,18 @@ def smallest_for_each(
     given = Smallest(few.count, float(few.outline.area), few.outline, _has_short(room, few.outline, shortest))
     if few.count == 0:
         yield given
-    search = _Search(room, border(room), fixed_lines(room), inside_corners, shortest)
+    search = _Search(room, border(room), inside_corners, shortest)
     quick = max(few.count, 1)
     found = _convex(search, most) if _is_convex(room) else {}
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
-    lines = _first_lines(search)
     if not whole and few.count:
-        _keep_smaller(found, _searched(search, lines, quick))
+        _keep_smaller(found, _searched(search, quick))
     if few.count and inside_corners:
         _keep_smaller(found, {few.count: given})
     best = given.area if few.count == 0 else np.inf
     for cuts in range(quick, max(most, quick) + 1):
         if cuts == (quick + 1 if few.count else 1) and not whole:
-            _keep_smaller(found, _searched(search, lines, most))
+            _keep_smaller(found, _searched(search, most))
         if cuts in found and found[cuts].area < best * (1 - WORTH):
             best = found[cuts].area
             yield found[cuts]
@@ -94,23 +103,25 @@ class _Search:
 
     room: Annulus
     edge: Border
-    fixed: CutLines
     inside_corners: bool
     shortest: float
 
+    @cached_property
+    def fixed(self) -> CutLines:
+        """Lines that do not turn."""
+        return fixed_lines(self.room)
 
-def _first_lines(search: _Search) -> CutLines:
-    """The lines of the first search: in a room with few corners they lie closer to each other."""
-    for step in TURN_STEPS:
-        lines = distinct(stacked([tangents(search.room, step), search.fixed]))
-        if len(lines) <= MOST_LINES:
-            break
-    return thinned(search.room, lines)
+    @cached_property
+    def lines(self) -> CutLines:
+        """The lines of the first search: in a room with few corners they lie closer to each other."""
+        few = [step for step in TURN_STEPS if tangents_at(self.room, step) + len(self.fixed) <= MOST_LINES]
+        step = few[0] if few else TURN_STEPS[-1]
+        return thinned(self.room, distinct(stacked([tangents(self.room, step), self.fixed])))
 
 
-def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
-    """Search among ``lines``, then among those that came out of it."""
-    fixed, first = thinned(search.room, search.fixed), lines
+def _searched(search: _Search, most: int) -> dict[int, Smallest]:
+    """Search among the first lines, then among those that came out of it."""
+    fixed, lines = thinned(search.room, search.fixed), search.lines
     found: dict[int, Smallest] = {}
     for _ in range(1 + AGAIN):
         if not len(lines):
@@ -120,9 +131,7 @@ def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest
         lines = distinct(stacked([refined, fixed]))
     short = sorted(cuts for cuts, each in found.items() if each.short)
     if short:
-        _keep_smaller(
-            found, _long_enough(search, thinned(search.room, distinct(stacked([first, lines]))), short)
-        )
+        _keep_smaller(found, _long_enough(search, lines, short))
     return found
 
 
