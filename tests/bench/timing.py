@@ -27,7 +27,7 @@ def in_turn(ours: Work, bare: Work, runs: int = 7) -> tuple[float, float]:
 
 
 def process(*words: str) -> Work:
-    """A whole Python process as the work to time; what the first call compiles is kept, as on a person's machine."""
+    """A whole Python process as the work to time; what its first call compiles is kept for the others."""
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
     def work() -> None:

@@ -86,6 +86,21 @@ def test_an_outline_leads_around_a_post_that_stands_before_what_is_kept():
         assert choice.finished.distance(post) >= 0.3 - 1e-6
 
 
+def test_around_a_deep_slot_more_cuts_are_offered_and_none_loses_to_an_outline_by_hand():
+    cavity = box(0, 0, 100, 80) - box(49, -1, 51, 70)
+    parts = [part("A", box(20, 20, 40, 40)), part("B", box(60, 50, 70, 60))]
+    found = built_in(parts, box(0, 0, 100, 80), 12, case=Case(Ring(cavity), (), 0.5), kerf=1.0)
+    below = [(19.4, 19.4), (40.6, 19.4), (48.3, 70.6), (51.7, 70.6), (59.4, 49.4), (70.6, 49.4)]
+    above = [(70.6, 60.6), (55, 76), (45, 76), (35.5, 40.6), (19.4, 40.6)]
+    by_hand = Polygon([*below, *above])
+    assert cavity.buffer(-0.5).covers(by_hand)
+    assert all(by_hand.covers(each.spine.buffer(0.5)) for each in parts)
+    assert [each.cuts for each in found] == list(range(7, 13))
+    assert min(each.area for each in found if each.cuts <= 11) < by_hand.area
+    assert all(not each.notes for each in found[1:])
+    assert all(cavity.buffer(-0.4999).covers(each.finished) for each in found)
+
+
 def test_without_inside_corners_there_are_none_and_the_cutter_agrees_on_the_others():
     edge, parts, case = BOARDS.board(12)
     wheel, margin, board = Cutter(kind="bit", kerf=1.0), Finish(sanding=0.0), Ring(edge)

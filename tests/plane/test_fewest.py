@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -22,11 +23,14 @@ BENCH = Path(__file__).parents[1] / "bench"
 def bench(name):
     spec = importlib.util.spec_from_file_location(name, BENCH / f"{name}.py")
     module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
     spec.loader.exec_module(module)
     return module
 
 
 corridors, boards = bench("corridors"), bench("boards_built")
+bench("long_outlines")  # which the next one imports
+slotted_rooms = bench("slotted_rooms")
 
 
 def walled(shape):
@@ -55,6 +59,15 @@ def test_on_a_random_board_the_fewest_cuts_are_proved_and_the_outline_is_sound(s
     found = fewest_cuts(kept, allowed, free)
     assert found.count == found.proved
     assert faults(found, kept, allowed, free) == []
+
+
+@pytest.mark.parametrize(("seed", "cuts"), [(23, 3), (297, 4), (313, 3), (351, 4)])
+def test_a_pocket_of_the_room_beside_the_way_asks_for_no_cut(seed, cuts):
+    # the walls' corners behind a slot are no corners that a cut past the slot has to pass
+    kept, allowed = slotted_rooms.slotted(seed)
+    found = fewest_cuts(kept, allowed, walled(allowed))
+    assert (found.count, found.proved) == (cuts, cuts)
+    assert faults(found, kept, allowed, walled(allowed)) == []
 
 
 def fewest_nested_sides(inner, outer):

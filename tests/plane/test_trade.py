@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import sys
 from itertools import combinations, permutations
 from pathlib import Path
 
@@ -15,17 +16,24 @@ from scipy.optimize import differential_evolution
 from shapely import Polygon
 
 from trimgeo.plane.annulus import annulus
+from trimgeo.plane.bridges import bridged
 from trimgeo.plane.fewest import fewest_in
 from trimgeo.plane.hulls import convex_hull
 from trimgeo.plane.kgon import smallest_outlines
 from trimgeo.plane.tracks import surroundings
 from trimgeo.plane.trade import smallest_for_each
 
-_spec = importlib.util.spec_from_file_location(
-    "boards_built", Path(__file__).parents[1] / "bench" / "boards_built.py"
-)
-boards = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(boards)
+
+def bench(name):
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parents[1] / "bench" / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+boards, long_outlines = bench("boards_built"), bench("long_outlines")  # in the order of their imports
+slotted_rooms = bench("slotted_rooms")
 
 
 def walled(shape):
@@ -57,6 +65,49 @@ def tiny(seed):
     draw = np.random.RandomState(seed)
     kept = star(draw, 6, 4, 10)
     return kept, Polygon(kept.buffer(draw.uniform(2, 6), join_style="mitre", mitre_limit=2).exterior)
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        shapely.box(0, 0, 30, 20) - shapely.box(10, 5, 20, 20),
+        shapely.box(0, 0, 40, 20) - shapely.box(5, 5, 15, 20) - shapely.box(22, 8, 35, 20),
+        Polygon([(0, 0), (30, 0), (30, 20), (22, 20), (18, 6), (13, 6.5), (9, 20), (0, 20)]),
+    ],
+)
+def test_with_a_cut_for_each_side_a_shape_with_pockets_is_its_own_outline(kept):
+    allowed = shapely.box(-8, -9, 50, 31)
+    sides = len(kept.exterior.coords) - 1
+    found = areas(kept, allowed, walled(allowed), sides)
+    # cuts may take in the 2e-5 mm by which what is kept is relaxed
+    assert found[sides] == pytest.approx(kept.area, abs=2e-5 * kept.length)
+    assert min(area for cuts, area in found.items() if cuts < sides) > kept.area * 1.01
+
+
+def deep_slot():
+    """Two parts on either side of a slot, joined around its tip."""
+    room = shapely.box(1, 1, 99, 79) - shapely.box(48, 0, 52, 70)
+    return bridged(
+        shapely.union_all([shapely.box(20, 20, 40, 40), shapely.box(60, 50, 70, 60)]), room, 5.0
+    ), room
+
+
+def test_around_a_deep_slot_no_outline_pared_down_from_what_is_kept_is_smaller():
+    kept, room = deep_slot()
+    found = areas(kept, room, walled(room))
+    judge = slotted_rooms.pared(kept, room, 8)
+    assert len(found) > 4
+    for cuts in range(8, 13):
+        assert min(area for k, area in found.items() if k <= cuts) <= judge[cuts] * (1 + 1e-3)
+    assert min(found.values()) < 0.6 * found[min(found)]
+
+
+@pytest.mark.parametrize("seed", [3, 23])
+def test_in_a_room_with_slots_every_outline_is_sound_and_more_cuts_take_less(seed):
+    kept, allowed = slotted_rooms.slotted(seed)
+    found = list(smallest_for_each(annulus(kept, allowed, walled(allowed)), 9))
+    assert [fault for each in found for fault in boards.faults_of(each, kept, allowed, Polygon())] == []
+    assert [each.cuts for each in found] == list(range(found[0].cuts, 10))
 
 
 def corners_of(angle, distance):

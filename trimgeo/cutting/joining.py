@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.cutting.kept import MARGIN
@@ -45,6 +46,12 @@ SEEDS: Final = 12
 POCKET: Final = 2.0
 """mm: no cutter makes a pocket that is narrower, so none is searched."""
 
+BODY_SEGMENTS: Final = 4
+"""Sides a quarter circle of what is left when a shape is shrunk to tell its bodies."""
+
+LEAST_BODY: Final = 0.1
+"""mm²: where the middle of a disc has less room there is no body, but the end of an arm."""
+
 _HALVINGS: Final = 10
 """Steps in which the widest neck that passes is found, for a refusal."""
 
@@ -55,6 +62,7 @@ class Field:
 
     Small outlines are searched in a ``coarse`` room, around a shape with fewer corners.  Where its bridges
     are thinner than the ``neck`` asked for, each outline is to be looked at whether it `holds_together`.
+    Outlines with necks thinner than ``thin`` come only where there are no others.
     """
 
     kept: Polygon
@@ -63,6 +71,7 @@ class Field:
     coarse: Annulus
     allowed: Polygon
     neck: float | None = None
+    thin: float | None = None
 
 
 def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_corners: bool) -> list[Field]:
@@ -83,13 +92,61 @@ def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_cor
     for shape in shapes:
         if not any(shapely.equals_exact(shape.normalize(), each.kept.normalize(), MARGIN) for each in found):
             for allowed in _rooms(base, shape, slot):
-                found += field(base, shape, allowed)
+                found += _strong(base, neck, field(base, shape, allowed))
     if not base.hull_fits and len(base.pieces) > 1:
         found += _aside(base, neck, slot, found)
         found += _thinner(base, neck, slot, found)
     if not found:
         raise _enclosed(base, case, shapes[0])
     return sorted(found, key=_fewest)
+
+
+def _strong(base: Ground, neck: float, thin: list[Field]) -> list[Field]:
+    """A field with what it leads around made as wide as ``neck`` where it is thinner; as it is where not.
+
+    The thin one stays beside it where it needs fewer cuts or proves another bound, with its thin outlines
+    noted.  Where the hull is allowed, that has the fewest cuts anyway.
+    """
+    wide = [widened(each.kept, each.allowed, neck) for each in thin]
+    strong = [
+        each
+        for one, shape in zip(thin, wide, strict=True)
+        if shape
+        for each in field(base, shape, one.allowed)
+    ]
+    if not strong or base.hull_fits:
+        return strong or thin
+    alike = [(each.few.count, each.few.proved) for each in strong] == [
+        (e.few.count, e.few.proved) for e in thin
+    ]
+    return strong if alike else [*strong, *(replace(each, thin=neck) for each in thin)]
+
+
+def widened(shape: Polygon, allowed: Polygon, neck: float) -> Polygon | None:
+    """A shape with bridges ``neck`` wide beside its necks that are thinner; None where there is none.
+
+    Its bodies are what a disc of that width fits into.  None as well where no such bridge is allowed.
+
+    >>> bone = shapely.box(0, 0, 10, 10) | shapely.box(20, 0, 30, 10) | shapely.box(9, 4, 21, 6)
+    >>> round(widened(bone, shapely.box(-9, -9, 39, 19), 5.0).area, 1)
+    250.0
+    """
+    discs = _middles(shape, neck)
+    if len(discs) < 2:
+        return None
+    bodies = shapely.buffer(discs, neck / 2 - THIN, join_style="mitre")
+    bodies = shapely.intersection(shape, shapely.union_all(bodies))
+    with suppress(NoBridgeError):
+        wide = shapely.union_all([shape, *bridges(bodies, allowed, neck + 2 * HAIR)])
+        if isinstance(wide, Polygon) and len(_middles(Polygon(wide.exterior), neck)) == 1:
+            return Polygon(wide.exterior)
+    return None
+
+
+def _middles(shape: Polygon, neck: float) -> NDArray[Any]:
+    """Where the middle of a disc ``neck`` wide may be, a few hairs less: one area for each body."""
+    areas = shapely.get_parts(shapely.buffer(shape, THIN - neck / 2, quad_segs=BODY_SEGMENTS))
+    return np.asarray(areas[shapely.area(areas) > LEAST_BODY])
 
 
 def _enclosed(base: Ground, case: Case | None, shape: Polygon) -> NoOutlineError:

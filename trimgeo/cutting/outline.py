@@ -7,7 +7,7 @@ and within the case.  Where it runs along the board's own edge nothing is cut.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -25,6 +25,7 @@ from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
 from trimgeo.plane.grid import rounded_to
+from trimgeo.plane.necks import necks
 from trimgeo.plane.trade import Smallest, smallest_for_each
 
 WORTH_A_CUT: Final = 1e-6
@@ -288,6 +289,18 @@ def finished(
     return None
 
 
+def thin_places(outline: Polygon, width: float | None) -> tuple[str, ...]:
+    """A note on the thinnest neck of an outline that is thinner than ``width`` mm; none where that is None.
+
+    >>> thin_places(shapely.box(0, 0, 9, 9) | shapely.box(8, 3, 19, 6) | shapely.box(18, 0, 27, 9), 5.0)
+    ('it is only 3.00 mm wide at (9.00, 4.50)',)
+    """
+    found = necks(outline, width) if width is not None else ()
+    return tuple(
+        f"it is only {each.width:.2f} mm wide at ({each.at[0]:.2f}, {each.at[1]:.2f})" for each in found[:1]
+    )
+
+
 class _Stream:
     """The choices of one field, searched when asked for."""
 
@@ -319,7 +332,8 @@ class _Stream:
 
     def _finished(self, outline: Polygon) -> Choice | None:
         field, plan = self._field, self._plan
-        return finished(plan, outline, field.kept, field.allowed, field.neck)
+        found = finished(plan, outline, field.kept, field.allowed, field.neck)
+        return found and replace(found, notes=(*found.notes, *thin_places(found.finished, field.thin)))
 
 
 class _Across:

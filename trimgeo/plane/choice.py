@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from trimgeo.plane.annulus import Annulus
-from trimgeo.plane.cutlines import CutLines, bitangents, stacked, tangents
+from trimgeo.plane.cutlines import CutLines, bitangents, chords, flush_with_notches, stacked, tangents
 
 NEAREST = 2000
 """Pairs of corners looked at for lines that touch both, of each kind."""
@@ -22,9 +22,11 @@ SAME = 1e-9
 
 
 def fixed_lines(room: Annulus) -> CutLines:
-    """Lines that touch two corners: flush with sides of the kept ring, and bitangents."""
+    """Lines flush with sides of the kept ring, and those that touch two corners."""
     flush = tangents(room, np.inf)
-    return stacked([flush[flush.front > 0], bitangents(room, NEAREST)])
+    return stacked(
+        [flush[flush.front > 0], flush_with_notches(room), chords(room), bitangents(room, NEAREST)]
+    )
 
 
 def thinned(room: Annulus, lines: CutLines) -> CutLines:

@@ -8,8 +8,9 @@ not curl.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from itertools import combinations
 from operator import attrgetter
 
 import numpy as np
@@ -21,6 +22,9 @@ from trimgeo.plane.tracks import cross
 
 AT_ONCE = 1 << 19
 """Lines times sides looked at together: bounds the memory to some tens of megabytes."""
+
+CHORD_ENDS = 7
+"""Places of a run of reflex corners from which lines lead across it, at most."""
 
 TANGENT = 1e-9
 """Sine of the angle by which a line may pass into a corner that it touches: rounding."""
@@ -68,10 +72,31 @@ def stacked(parts: list[CutLines]) -> CutLines:
 _columns = attrgetter(*(field.name for field in fields(CutLines)))
 
 
+def lengthened(lines: CutLines, shortest: float) -> CutLines:
+    """The lines whose cuts take in ``shortest`` mm or more, as much behind what they touch as before it.
+
+    Where a line is not free for so long, no cut on it joins another one.
+    """
+    more = np.maximum(shortest - lines.front, 0.0) / 2
+    return replace(
+        lines,
+        anchor=lines.anchor - more[:, None] * lines.along,
+        front=lines.front + 2 * more,
+        start=lines.start + more,
+        end=lines.end + more,
+    )
+
+
 def drawn(
-    room: Annulus, along: Floats, front: Floats, heading: Floats, place: Indices, last: Indices
+    room: Annulus,
+    along: Floats,
+    front: Floats,
+    heading: Floats,
+    place: Indices,
+    last: Indices,
+    anchor: Floats | None = None,
 ) -> CutLines:
-    """Lines with the stretches on which they are free.
+    """Lines with the stretches on which they are free; the ``anchor`` of each is at its ``place`` if None.
 
     >>> import shapely
     >>> from trimgeo.plane.annulus import annulus
@@ -81,7 +106,7 @@ def drawn(
     >>> one.start.round(3).tolist(), one.end.round(3).tolist()
     ([-1.0], [2.0])
     """
-    anchor = room.kept[place]
+    anchor = room.kept[place] if anchor is None else anchor
     rows = max(AT_ONCE // len(room.points), 1)
     start, end = np.full(len(anchor), -np.inf), np.full(len(anchor), np.inf)
     start_side, end_side = (np.full(len(anchor), -1, dtype=np.intp) for _ in range(2))
@@ -145,17 +170,91 @@ def tangents(room: Annulus, step: float) -> CutLines:
     flush = np.flatnonzero(convex & np.roll(convex, -1))
     length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
     corner, heading = [flush], [angle[flush]]
-    for k in np.flatnonzero(convex):
-        parts = int(np.ceil(turn[k] / step))
-        alone = not convex[k - 1] and not convex[(k + 1) % count]
-        share = np.arange(1, parts) / parts if parts > 1 else np.array([0.5] if alone else [])
-        corner.append(np.full(len(share), k))
-        heading.append(angle[k] - turn[k] * (1 - share))
+    for k, spread in enumerate(_spread(turn, step).tolist()):
+        corner.append(np.full(spread, k))
+        heading.append(angle[k] - turn[k] * (1 - np.arange(1, spread + 1) / (spread + 1)))
     at, headings = np.concatenate(corner), np.concatenate(heading)
     front = np.concatenate([length[flush], np.zeros(len(at) - len(flush))])
     along = np.column_stack([np.cos(headings), np.sin(headings)])
     last = np.concatenate([(flush + 1) % count, at[len(flush) :]])
     return drawn(room, along, front, headings, at, last)
+
+
+def tangents_at(room: Annulus, step: float) -> int:
+    """How many lines `tangents` has, found without them."""
+    turn = turned_sides(room.kept)[1]
+    convex = turn > TANGENT
+    return int(np.count_nonzero(convex & np.roll(convex, -1)) + _spread(turn, step).sum())
+
+
+def _spread(turn: Floats, step: float) -> Indices:
+    """How many lines turn about each corner, between those flush with its sides; one where none is flush."""
+    convex = turn > TANGENT
+    between = np.ceil(turn / step).astype(np.intp) - 1
+    alone = convex & ~np.roll(convex, 1) & ~np.roll(convex, -1)
+    return np.where(convex, np.maximum(between, alone), 0)
+
+
+def flush_with_notches(room: Annulus) -> CutLines:
+    """Lines flush with the sides of the kept ring that end in a reflex corner, or in two.
+
+    A cut along a side between two reflex corners, as at the bottom of a pocket, takes in no corner: it has
+    its anchor at the middle of the side.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> import shapely
+    >>> ell = shapely.Polygon([(1, 1), (9, 1), (9, 2), (3, 2), (3, 7), (1, 7)])
+    >>> found = flush_with_notches(annulus(ell, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool)))
+    >>> (found.end - found.start).round(3).tolist()
+    [7.0, 6.0]
+    """
+    ring = room.kept
+    angle, turn = turned_sides(ring)
+    begins = turn > TANGENT
+    ends = np.roll(begins, -1)
+    sides = np.flatnonzero(~(begins & ends))
+    at = np.where(ends[sides], (sides + 1) % len(ring), sides)
+    turned_on = np.where(ends[sides] & (at == 0), turn.sum(), 0.0)  # headings begin anew at corner 0
+    heading = angle[sides] - turned_on
+    along = np.column_stack([np.cos(heading), np.sin(heading)])
+    middle = (ring[sides] + ring[(sides + 1) % len(ring)]) / 2
+    anchor = np.where((begins | ends)[sides, None], ring[at], middle)
+    return drawn(room, along, np.zeros(len(sides)), heading, at, at, anchor)
+
+
+def chords(room: Annulus) -> CutLines:
+    """Lines across reflex corners of the kept ring that follow each other, as in a rounded pocket.
+
+    Each leads from a corner, or the middle of a side between two, to another one, of `CHORD_ENDS` in a run
+    at most; it has its anchor at its middle.
+
+    >>> from trimgeo.plane.annulus import annulus
+    >>> import shapely
+    >>> bay = shapely.Polygon([(1, 1), (9, 1), (9, 7), (7, 7), (6, 3), (5, 3), (3, 7), (1, 7)])
+    >>> len(chords(annulus(bay, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool))))
+    0
+    >>> bay = shapely.Polygon([(1, 1), (9, 1), (9, 7), (7, 7), (6, 4), (5, 3), (4, 4), (3, 7), (1, 7)])
+    >>> len(chords(annulus(bay, shapely.box(0, 0, 10, 8), np.zeros(4, dtype=bool))))
+    4
+    """
+    ring = room.kept
+    reflex = turned_sides(ring)[1] < -TANGENT
+    found: list[tuple[int, int, Floats, Floats]] = []
+    for begin in np.flatnonzero(reflex & ~np.roll(reflex, 1)).tolist():
+        count = int(np.argmin(np.roll(reflex, -begin)))
+        run = (begin + np.arange(count)) % len(ring)
+        places = np.unique(np.linspace(0, 2 * count - 2, CHORD_ENDS).round().astype(int))
+        points = (ring[run[places // 2]] + ring[run[(places + 1) // 2]]) / 2
+        for (k, one), (n, other) in combinations(zip(places.tolist(), points, strict=True), 2):
+            if n - k > 2 or (n - k == 2 and k % 2):  # no line flush with a side
+                found.append((int(run[k // 2]), int(run[n // 2]), one, other))
+    if not found:
+        return drawn(room, ring[:0], *np.zeros((2, 0)), *np.zeros((2, 0), dtype=np.intp))
+    place, last = (np.array([each[end] for each in found]) for end in (0, 1))
+    start, stop = (np.array([each[end] for each in found]) for end in (2, 3))
+    along = (stop - start) / np.hypot(*(stop - start).T)[:, None]
+    heading = headed(ring, place, along)
+    return drawn(room, along, np.zeros(len(place)), heading, place, last, (start + stop) / 2)
 
 
 def bitangents(room: Annulus, most: int) -> CutLines:

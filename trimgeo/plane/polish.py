@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trimgeo.plane.annulus import Annulus
-from trimgeo.plane.cutlines import CutLines, drawn, stacked, turned_sides
+from trimgeo.plane.cutlines import CutLines, drawn, lengthened, stacked, turned_sides
 from trimgeo.plane.hulls import Floats, Indices
 from trimgeo.plane.joins import Border, Joins, goes_along, landings, meets
 
@@ -94,11 +94,17 @@ def together(parts: list[Outlines]) -> Outlines:
 
 
 def polished(
-    room: Annulus, edge: Border, fixed: CutLines, ways: list[CutLines], inside_corners: bool
+    room: Annulus,
+    edge: Border,
+    fixed: CutLines,
+    ways: list[CutLines],
+    inside_corners: bool,
+    shortest: float = 0.0,
 ) -> Outlines:
     """Make the outlines along ``ways`` smaller; ``fixed`` are lines that touch two corners.
 
     The number of lines of each stays.  Some rounds on, of each number of lines only the best go on.
+    A cut takes in ``shortest`` mm or more, as much behind what it touches as before it.
     """
     around = _turning(room, fixed)
     now = begun(edge, ways, inside_corners)
@@ -114,6 +120,7 @@ def polished(
             break
         share = SHARES[number % len(SHARES)]
         variants = _variants(around, now.lines, np.repeat(step, now.count), share)
+        variants = lengthened(variants, shortest) if shortest else variants
         area, chosen = _best(edge, variants, now, inside_corners)
         gains = np.isfinite(now.area) & (area < now.area * (1 - GAIN))
         step = np.where(gains, step, step / 2)

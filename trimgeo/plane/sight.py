@@ -68,6 +68,7 @@ class Sight:
         self, room: Annulus, left: list[Point], right: list[Point], ends: tuple[int, int], step: int
     ) -> None:
         self.room = room
+        left, right = _pulled(left, LEFT), _pulled(right, RIGHT)
         self.corners: tuple[list[Point], list[Point]] = ([left[0]], [right[0]])
         self.lines: list[tuple[int, int]] = [(0, 0), (0, 0)]
         self.ends = list(ends)
@@ -157,6 +158,20 @@ class Sight:
         windows = self.windows
         Sight.__init__(self, self.room, left, right, (self.ends[0], self.ends[1]), self.step)
         self.windows = windows
+
+
+def _pulled(chain: list[Point], side: int) -> list[Point]:
+    """A chain of corners on one side pulled taut between its ends: what it leaves lies in pockets beside it.
+
+    A line across both ends' sides need not pass the corners of a pocket.
+    """
+    sign = 1.0 if side == LEFT else -1.0
+    taut: list[Point] = []
+    for corner in chain:
+        while len(taut) > 1 and sign * turn_of(taut[-2], corner, taut[-1]) >= 0:
+            taut.pop()
+        taut.append(corner)
+    return taut
 
 
 def _tangent(others: list[Point], corner: Point, begin: int, sign: float) -> int:

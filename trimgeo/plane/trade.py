@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
-from trimgeo.plane.choice import distinct, fixed_lines, thinned
-from trimgeo.plane.cutlines import CutLines, drawn, headed, stacked, tangents, turned_sides
+from trimgeo.plane.choice import MOST_LINES, distinct, fixed_lines, thinned
+from trimgeo.plane.cutlines import (
+    CutLines,
+    drawn,
+    headed,
+    lengthened,
+    stacked,
+    tangents,
+    tangents_at,
+    turned_sides,
+)
 from trimgeo.plane.fewest import JUDGED, Fewest, fewest_in, free_sides
 from trimgeo.plane.hulls import Indices, convex_hull, supports
 from trimgeo.plane.joins import Border, border
@@ -21,8 +31,8 @@ from trimgeo.plane.rounds import Steps, cheapest_rounds
 from trimgeo.plane.tracks import cross, surroundings
 from trimgeo.plane.ways import cuts_along, is_sound, outlined, steps_between
 
-TURN_STEP = np.radians(6.0)
-"""Lines turn about each kept corner by this in the first search."""
+TURN_STEPS = np.radians([3.0, 4.0, 6.0])
+"""Lines turn about each kept corner by the first of these that makes no more lines than one search takes."""
 
 SPARE = 8
 """Outlines of each number of cuts that are made smaller: the first need not stay the best."""
@@ -70,19 +80,18 @@ def smallest_for_each(
     given = Smallest(few.count, float(few.outline.area), few.outline, _has_short(room, few.outline, shortest))
     if few.count == 0:
         yield given
-    search = _Search(room, border(room), fixed_lines(room), inside_corners, shortest)
+    search = _Search(room, border(room), inside_corners, shortest)
     quick = max(few.count, 1)
     found = _convex(search, most) if _is_convex(room) else {}
     whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
-    lines = thinned(room, distinct(stacked([tangents(room, TURN_STEP), search.fixed])))
     if not whole and few.count:
-        _keep_smaller(found, _searched(search, lines, quick))
+        _keep_smaller(found, _searched(search, quick))
     if few.count and inside_corners:
         _keep_smaller(found, {few.count: given})
     best = given.area if few.count == 0 else np.inf
     for cuts in range(quick, max(most, quick) + 1):
         if cuts == (quick + 1 if few.count else 1) and not whole:
-            _keep_smaller(found, _searched(search, lines, most))
+            _keep_smaller(found, _searched(search, most))
         if cuts in found and found[cuts].area < best * (1 - WORTH):
             best = found[cuts].area
             yield found[cuts]
@@ -94,14 +103,25 @@ class _Search:
 
     room: Annulus
     edge: Border
-    fixed: CutLines
     inside_corners: bool
     shortest: float
 
+    @cached_property
+    def fixed(self) -> CutLines:
+        """Lines that do not turn."""
+        return fixed_lines(self.room)
 
-def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest]:
-    """Search among ``lines``, then among those that came out of it."""
-    fixed = thinned(search.room, search.fixed)
+    @cached_property
+    def lines(self) -> CutLines:
+        """The lines of the first search: in a room with few corners they lie closer to each other."""
+        few = [step for step in TURN_STEPS if tangents_at(self.room, step) + len(self.fixed) <= MOST_LINES]
+        step = few[0] if few else TURN_STEPS[-1]
+        return thinned(self.room, distinct(stacked([tangents(self.room, step), self.fixed])))
+
+
+def _searched(search: _Search, most: int) -> dict[int, Smallest]:
+    """Search among the first lines, then among those that came out of it."""
+    fixed, lines = thinned(search.room, search.fixed), search.lines
     found: dict[int, Smallest] = {}
     for _ in range(1 + AGAIN):
         if not len(lines):
@@ -109,7 +129,17 @@ def _searched(search: _Search, lines: CutLines, most: int) -> dict[int, Smallest
         refined, others = _found(search, lines, most)
         _keep_smaller(found, others)
         lines = distinct(stacked([refined, fixed]))
+    short = sorted(cuts for cuts, each in found.items() if each.short)
+    if short:
+        _keep_smaller(found, _long_enough(search, lines, short))
     return found
+
+
+def _long_enough(search: _Search, lines: CutLines, wanted: Sequence[int]) -> dict[int, Smallest]:
+    """Search among ``lines`` for outlines all of whose cuts are as long as asked for."""
+    lines = lengthened(lines, search.shortest)
+    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
+    return _tried(search, lines, steps, wanted, search.shortest)[1]
 
 
 def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
@@ -142,7 +172,7 @@ Step = tuple[int, int]
 
 
 def _tried(
-    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
+    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int], shortest: float = 0.0
 ) -> tuple[CutLines, dict[int, Smallest], list[tuple[Step, Step]]]:
     """One search: its lines, the best of each number of cuts, and pairs of steps that lead to a crossing."""
     room = search.room
@@ -151,7 +181,7 @@ def _tried(
     if not numbers:
         return lines[:0], {}, []
     ways = [lines[number] for number in numbers]
-    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners)
+    outlines = polished(room, search.edge, search.fixed, ways, search.inside_corners, shortest)
     best: dict[int, Smallest] = {}
     tangled: list[tuple[Step, Step]] = []
     for number in np.argsort(outlines.area, kind="stable").tolist():
