@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 import shapely
 import shapely.affinity
@@ -17,7 +18,8 @@ from trimgeo.vision.edge_doubt import Doubt, doubt_of
 from trimgeo.vision.edge_ground import (
     LEAST_AREA,
     Ground,
-    board_mask,
+    Told,
+    board_told,
     coarse_ring,
     evened,
     evenly,
@@ -48,6 +50,9 @@ _STEP = 0.15
 """Distance, mm, of the places where the edge is measured."""
 MOST_ODD = 30
 """Places where an outline may be doubtful: drawn boards and photos had at most 11 where it was right."""
+
+_WIDER = 5
+"""Coarse pixels, half of them to each side, by which parts may reach further than they were seen to."""
 
 _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
@@ -130,12 +135,12 @@ def find_outline(
     pixels = evened(pixels) if eye is None else pixels
     per_mm = picture.pixels_per_mm
     bed = None if printed is None else bed_of(picture, pixels, printed)
-    mask, scale, lies_on = board_mask(picture, pixels, eye is None, where, bed)
-    mm = (coarse_ring(mask, scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
+    told = board_told(picture, pixels, eye is None, where, bed)
+    mm = (coarse_ring(told.mask, told.scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
-    ground = lies_on.colours[0]
+    ground = told.ground.colours[0]
     origin = np.array(picture.origin)
-    sight, face = _face_ring(_first_sight(pixels, origin, per_mm, eye, thickness, lies_on, bed), mm)
+    sight, face = _face_ring(_first_sight(pixels, origin, per_mm, eye, thickness, told, bed), mm)
 
     def measure(places: Floats, normals: Floats, reach: float) -> Floats:
         offsets, shares = edge_offsets(sight, places, normals, reach)
@@ -172,10 +177,11 @@ def _first_sight(
     per_mm: float,
     eye: Eye | None,
     thickness: float,
-    ground: Ground,
+    told: Told,
     bed: Bed | None,
 ) -> Sight:
     """What is known before the face's edge has been looked at."""
+    ground = told.ground
     return Sight(
         pixels,
         origin,
@@ -189,7 +195,17 @@ def _first_sight(
         1.3 / per_mm,
         grain=ground.grain,
         under=None if bed is None else _under(bed, pixels, per_mm, ground),
+        parts=_parts_of(told, pixels),
     )
+
+
+def _parts_of(told: Told, pixels: Pixels) -> Pixels | None:
+    """Where parts of the ground's colour are, and round them, 255, (rows, columns); None without any."""
+    if not told.parts.any():
+        return None
+    size = (pixels.shape[1], pixels.shape[0])
+    wider = cv2.dilate(told.parts, np.ones((_WIDER, _WIDER), np.uint8)) * 255
+    return np.asarray(cv2.resize(wider, size, None, 0, 0, cv2.INTER_LINEAR), np.uint8)
 
 
 def _under(bed: Bed, pixels: Pixels, per_mm: float, ground: Ground) -> Under:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from trimgeo.errors import JobError
 from trimgeo.model.board import Picture, Pixels
-from trimgeo.vision.ground_print import Bed, off_print
+from trimgeo.vision.edge_parts import parts_at_rim
+from trimgeo.vision.ground_print import Bed, off_print, tones
 
 Floats = NDArray[np.float64]
 
@@ -31,6 +32,9 @@ _BLURRED = 7
 """Coarse pixels about which two colours of the ground may be mixed by blur."""
 _SAME = 2.5
 """A ground's colour this near, grey levels, to others, their shades and mixtures is none of its own."""
+_STRIP = 9
+"""Coarse pixels, half of them to each side, about a part in which a narrow strip is the board's."""
+_DISC = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
 LEAST_AREA = 100.0
 """A board smaller than this, mm², is a speck of something else."""
 
@@ -56,6 +60,19 @@ class Ground:
     shades: tuple[float, float]
     level: float
     grain: float
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """The board told from its ``ground`` at a coarse ``scale``: (rows, columns), 1 on it.
+
+    ``parts`` is 1 on those that are of the ground's colour.
+    """
+
+    mask: Pixels
+    parts: Pixels
+    scale: float
+    ground: Ground
 
 
 def evened(pixels: Pixels) -> Pixels:
@@ -90,37 +107,44 @@ def _grid(rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.int
     return np.stack(np.meshgrid(rows, columns, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
-def board_mask(
-    picture: Picture, pixels: Pixels, scanned: bool, where: str, bed: Bed | None = None
-) -> tuple[NDArray[np.uint8], float, Ground]:
-    """The board as 1 at a coarse scale, that scale, and the ground; ``bed`` is what is printed on it."""
+def board_told(picture: Picture, pixels: Pixels, scanned: bool, where: str, bed: Bed | None = None) -> Told:
+    """The board told from its ground; ``bed`` is what is printed on that."""
     scale = min(1.0, _COARSE / picture.pixels_per_mm)
     small = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
     small = np.asarray(cv2.medianBlur(small, 3), np.uint8)
     centres, shares = _ground_colours(small)
     floor, cut, shades = (_LEAST_EVEN, _CUT_EVEN, _SCAN) if scanned else (_LEAST_LEVEL, _CUT, _PHOTO)
     off = _off_plain_ground(small.astype(np.float32), centres, shades, floor)
+    per_mm, tone = picture.pixels_per_mm * scale, None
     if bed is not None:
         within = cv2.resize(bed.within, small.shape[1::-1], None, 0, 0, cv2.INTER_NEAREST)
-        off = np.where(within > 0, off_print(bed, small, picture.pixels_per_mm * scale), off)
+        off = np.where(within > 0, off_print(bed, small, per_mm), off)
+        ink = np.asarray(cv2.resize(bed.ink, small.shape[1::-1], None, 0, 0, cv2.INTER_AREA), np.uint8)
+        tone = np.asarray(tones(bed, ink) / np.float32(255), np.float32)
     least = _level(off, floor)
     ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least, _grain(small, bed))
-    return _largest(off, cut, ground, picture.pixels_per_mm * scale, where), scale, ground
+    closed = _off(off, cut, least, where)
+    mask = _largest(closed, per_mm, where)
+    parts = np.zeros_like(mask) if scanned else parts_at_rim(mask, small, tone, per_mm)
+    if parts.any():
+        strips = closed & cv2.dilate(parts, np.ones((_STRIP, _STRIP), np.uint8))
+        mask = _largest(cv2.morphologyEx(mask | parts | strips, cv2.MORPH_CLOSE, _DISC), per_mm, where)
+    return Told(mask, parts, scale, ground)
 
 
-def _largest(
-    off: NDArray[np.float32], cut: float, ground: Ground, per_mm: float, where: str
-) -> NDArray[np.uint8]:
-    """The largest area, as 1, that is off the ground; raises where there is none, or the rim cuts it."""
-    least = ground.level
+def _off(off: NDArray[np.float32], cut: float, least: float, where: str) -> Pixels:
+    """What is off the ground, as 1; raises where nothing is."""
     board = off[off > least]
     if len(board) == 0:
         raise unclear(where)
     mask = (off > max(least, min(cut, 0.4 * float(np.median(board))))).astype(np.uint8)
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
-    closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc)
+    return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, _DISC), np.uint8)
+
+
+def _largest(closed: Pixels, per_mm: float, where: str) -> Pixels:
+    """The largest area, as 1, that is off the ground; raises where there is none, or the rim cuts it."""
     # A part of the ground's colour may leave a narrow strip of the board outside itself.
-    mask = np.asarray(cv2.morphologyEx(_filled(closed), cv2.MORPH_OPEN, disc), np.uint8)
+    mask = np.asarray(cv2.morphologyEx(_filled(closed), cv2.MORPH_OPEN, _DISC), np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if count < 2:
         raise unclear(where)

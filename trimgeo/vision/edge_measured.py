@@ -14,6 +14,8 @@ CORNERS, BLURS = 0.1, 2.0
 0.37 mm where the outline was right."""
 _THIN = 0.06
 """Half the width, mm, of what lies between two ways to see the same edge."""
+_LONG = 0.3
+"""Spikes longer than this, mm, are taken away."""
 _ALONG = 0.3
 """How far, mm, along the edge past its deep part such a place reaches."""
 _FINE = 0.02
@@ -35,7 +37,7 @@ def as_measured(
     """
     measured = without_loops(ring)
     if measured.area < 0.5 * outline.area:
-        return outline, np.empty((0, 3))
+        return without_spikes(outline), np.empty((0, 3))
     between = shapely.symmetric_difference(outline, measured)
     found, places = outline, []
     for deep in shapely.get_parts(shapely.buffer(between, -_THIN, join_style="mitre")):
@@ -50,7 +52,7 @@ def as_measured(
             found = Polygon(largest.exterior)
             x, y = shapely.get_coordinates(shapely.point_on_surface(deep))[0]
             places.append((float(x), float(y), depth))
-    return found, np.array(places).reshape(-1, 3)
+    return without_spikes(found), np.array(places).reshape(-1, 3)
 
 
 def without_loops(ring: Floats) -> Polygon:
@@ -59,6 +61,25 @@ def without_loops(ring: Floats) -> Polygon:
     whole = [part for part in parts if isinstance(part, Polygon)]
     largest = max(whole, key=lambda part: part.area, default=Polygon())
     return Polygon(largest.exterior)
+
+
+def without_spikes(outline: Polygon) -> Polygon:
+    """The outline without spikes and slits of next to no width, which lines make that meet far away.
+
+    >>> spiked = Polygon([(0, 0), (20, 0), (23, 0.05), (20, 0.1), (20, 10), (0, 10)])
+    >>> [round(v, 1) for v in without_spikes(spiked).bounds]
+    [0.0, 0.0, 20.0, 10.0]
+    """
+    for width in (-_THIN, _THIN):
+        smaller = shapely.buffer(outline, width, join_style="mitre")
+        parts = [part for part in shapely.get_parts(smaller) if isinstance(part, Polygon)]
+        if not parts:
+            return outline
+        largest = Polygon(max(parts, key=lambda part: part.area).exterior)
+        back = shapely.buffer(largest, -width, join_style="mitre")
+        if isinstance(back, Polygon) and shapely.hausdorff_distance(outline.exterior, back.exterior) > _LONG:
+            outline = Polygon(back.exterior)
+    return outline
 
 
 def _depth(deep: shapely.Geometry, of: Polygon) -> float:

@@ -21,6 +21,8 @@ _LEAST_RISE = 0.13
 """Height, mm, of an arc above its chord at least."""
 _SHORT, _SQUARE = 3.0, 0.12
 """Lines shorter than this, mm, are taken for square where that moves their ends by less than this, mm."""
+_TURNED = 0.35
+"""How far, mm, a line that is measured again may leave its ends: no measurement reaches further."""
 _CORNER = 0.45
 """Length, mm, next to a corner that its blur has moved."""
 
@@ -132,6 +134,8 @@ def measured_again(piece: Piece, measure: Measure) -> Piece:
         better = line_through(np.vstack([piece.ends[:1], found, piece.ends[1:]])) if len(found) > 4 else None
     if better is None or (piece.radius and abs(better.radius - piece.radius) > 0.3 * piece.radius):
         return piece
+    if not piece.radius and np.abs((piece.ends - better.at) @ outward(better)).max() > _TURNED:
+        return piece  # a short line through two edges in turn
     return Piece(better.at, better.along, better.radius, piece.turn, piece.ends, better.spread)
 
 

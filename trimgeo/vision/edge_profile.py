@@ -48,7 +48,8 @@ class Sight:
     is off its colours by at most; ``blur`` the standard deviation of a step, mm;
     ``wall`` (8, 3) its colour in each of `_SECTORS`, None while unknown; ``under`` what is printed on the
     ground, if known; ``grain`` by how many grey levels the ground changes over half a mm;
-    ``face`` (3,) the board's colour along its edge.
+    ``face`` (3,) the board's colour along its edge; ``parts`` (rows, columns) is 255 where what looks like
+    ground may be the board's parts.
     """
 
     pixels: Pixels
@@ -65,6 +66,7 @@ class Sight:
     under: Under | None = None
     grain: float = 0.0
     face: Floats | None = None
+    parts: Pixels | None = None
 
 
 def weighing(face: Floats, grounds: Floats) -> Floats:
@@ -124,12 +126,23 @@ def edge_offsets(sight: Sight, places: Floats, normals: Floats, reach: float) ->
     step = _SAMPLE / sight.per_mm
     widths = np.round(walls / step).astype(int)
     offsets, shares = np.full(len(places), np.nan), np.zeros(len(places))
+    by_part = _by_parts(sight, places, normals)
     for width in np.unique(widths):
-        chosen = np.flatnonzero(widths == width)
-        offsets[chosen], shares[chosen] = _of_one_width(
-            sight, places[chosen], normals[chosen], float(walls[chosen].mean()), reach
-        )
+        for part in (False, True):
+            chosen = np.flatnonzero((widths == width) & (by_part == part))
+            if len(chosen):
+                looked = replace(sight, weigh=np.eye(3)) if part else replace(sight, parts=None)
+                offsets[chosen], shares[chosen] = _of_one_width(
+                    looked, places[chosen], normals[chosen], float(walls[chosen].mean()), reach
+                )
     return offsets, shares
+
+
+def _by_parts(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
+    """Where parts of the ground's colour are at the edge, (n,): light counts there as much as hue."""
+    if sight.parts is None:
+        return np.zeros(len(places), bool)
+    return np.asarray(_sampled(sight, sight.parts, places, normals, np.array([-0.2]))[:, 0] > 127)
 
 
 def _of_one_width(
@@ -152,6 +165,8 @@ def _of_one_width(
         gain, variation = _explained_on_print(sight, seen, tones, known, at, wall)
         off = off_sampled(sight, places, normals, along).astype(np.float32)
         shown = _is_off_print(sight, off, at, wall)
+    if sight.parts is not None:
+        shown |= _is_at_part(_sampled(sight, sight.parts, places, normals, along).astype(np.float32), at)
     gain = np.where(shown, gain, -np.inf)
     best = np.argmax(gain, axis=1)
     row = np.arange(len(places))
@@ -250,6 +265,12 @@ def _is_off_print(sight: Sight, off: Shades, at: Floats, wall: float) -> NDArray
     inside, outside = _windows(off, inner / inner.sum()), _windows(off, outer / outer.sum())
     shown = min(_SHOWN, 0.75 * sight.level)
     return np.asarray((inside - outside > shown) & (outside < np.minimum(0.6 * inside, sight.level)))
+
+
+def _is_at_part(parts: Shades, at: Floats) -> NDArray[np.bool_]:
+    """Where the inner side is a part of the ground's colour, (n, j), from where such are, (n, m)."""
+    inner = (at < 0) & (at > -_NEAR)
+    return np.asarray(_windows(parts, inner / inner.sum()) > 127)
 
 
 def _windows(seen: Shades, weights: Floats) -> Floats:

@@ -92,14 +92,20 @@ class Under:
 
 def under(bed: Bed, pixels: Pixels, per_mm: float) -> Under:
     """The printed ground of a picture of so many pixels per mm, pixel by pixel."""
-    tone = np.empty_like(bed.ink)
-    size = (pixels.shape[1], pixels.shape[0])
+    tone = tones(bed, bed.ink)
+    off = np.clip(np.round(off_print(bed, pixels, per_mm)), 0, 255).astype(np.uint8)
+    return Under(bed.ink, tone, off)
+
+
+def tones(bed: Bed, ink: Pixels) -> Pixels:
+    """How bright the printed ground is against its paper, 0 to 255, from its share of ink at any scale."""
+    tone = np.empty_like(ink)
+    size = (ink.shape[1], ink.shape[0])
     for first in range(0, size[1], _BAND):
         rows = np.arange(first, min(first + _BAND, size[1]))
         black, paper = (colours_in(each, rows, size).mean(axis=2) for each in (bed.black, bed.paper))
-        tone[rows] = np.round(255 - (1 - black / np.maximum(paper, 1.0)) * bed.ink[rows])
-    off = np.clip(np.round(off_print(bed, pixels, per_mm)), 0, 255).astype(np.uint8)
-    return Under(bed.ink, tone, off)
+        tone[rows] = np.round(255 - (1 - black / np.maximum(paper, 1.0)) * ink[rows])
+    return tone
 
 
 def print_shares(size: tuple[int, int], corners: Floats, blur: float) -> Pixels:
