@@ -75,6 +75,22 @@ def test_a_grey_part_at_the_edge_is_no_notch_along_a_printed_line(boards):
     assert error(found.polygon, NOTCHED) <= 0.3
 
 
+def test_glare_on_the_card_is_no_board(boards):
+    """Glare adds light to paper and ink alike: paper gets whiter, ink grey."""
+    scene, seen, printed = on_squares(boards, 2, mask="blue")
+    rows, columns = np.indices(seen.pixels.shape[:2])
+    off = np.hypot(columns - seen.origin[0] - 52 * scene.per_mm, rows - seen.origin[1] + 26 * scene.per_mm)
+    glare = 0.3 * np.exp(-0.5 * (off / (20 * scene.per_mm)) ** 2)
+    # grey levels to light and back by the tone curve of sRGB, IEC 61966-2-1
+    c = seen.pixels / 255
+    light = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4) + glare[..., None]
+    c = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    pixels = np.clip(np.round(255 * c), 0, 255).astype(np.uint8)
+    glared = Picture(seen.pixels_per_mm, seen.origin, seen.size, lambda: pixels)
+    found, pieces, _ = find_outline(glared, 1.6, scene.eye, "edge", printed)
+    assert error(found.polygon, NOTCHED) <= min(0.3, 2.45 * pieces.spread)
+
+
 @pytest.mark.parametrize("paper", CARDS)
 def test_the_cards_print_follows_from_its_corners_as_it_lies(camera, paper):
     card = CARDS[paper]

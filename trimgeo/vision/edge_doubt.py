@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from trimgeo.vision.edge_joints import Joint
 from trimgeo.vision.edge_measured import BLURS, CORNERS
-from trimgeo.vision.edge_profile import Sight, edge_offsets
+from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_widths
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +26,12 @@ _ODD = 0.3
 """Measured edge further than this, mm, from the outline that is given is warned of."""
 _UNSEEN, _BLIND = 2.5, 0.3
 """Where no edge shows for 2.5 mm along the outline it may lie off by 0.3 mm: profiles reach no further."""
+_SIDE, _NEAR, _ONE_WAY, _JUMP = 2.0, 3.0, 0.998, 0.8
+"""Straight sides longer than this, mm, this near to each other and of one way (cosine) are one; if it jumps
+by less than this, mm, that is none of the board's."""
+_STEPLESS, _PRINT, _HIDDEN = 12.0, 0.4, 1.0
+"""Grey levels that are no step, by what share of the paper print changes there, and the length, mm, along
+which it does though no step shows."""
 _EXPLAINED = 0.5
 """Share of a profile's variation that its steps explain where it is measured."""
 
@@ -52,9 +59,10 @@ def doubt_of(
     be none.
     """
     sharp = shapely.MultiPoint(vertices[:, :2])
-    along, off = _offsets_along(sight, outline, sharp)
+    along, across, off = _offsets_along(sight, outline, sharp)
     beside = np.abs(np.nan_to_num(_smoothed(off)))
     beside = np.maximum(beside, _unseen(off, shapely.distance(closed, shapely.points(along)) < 0.5))
+    beside[_follows_print(sight, along, across)] = np.inf
     edge = shapely.LinearRing(outline)
     points = shapely.points(ring)
     away = shapely.distance(edge, points)
@@ -73,6 +81,7 @@ def doubt_of(
         for each, at in ((beside, along), (away, ring), (apart, along), (corners, middles))
         if len(each)
     ]
+    worst += jogs(vertices)
     off_most, at = max(worst, key=lambda each: each[0])
     odd = np.vstack(
         [
@@ -83,6 +92,28 @@ def doubt_of(
         ]
     )
     return Doubt(off_most, at, odd)
+
+
+def jogs(vertices: Floats) -> list[tuple[float, Floats]]:
+    """By how much an outline's straight sides jump, and where: one of both may follow a part or a shadow.
+
+    ``vertices`` (x, y, bulge), (n, 3).  Nobody saws a side that goes on a few tenths of a mm beside itself.
+
+    >>> side = np.array([[0, 0, 0], [10, 0, 0], [10.3, 0.4, 0], [20, 0.4, 0], [20, 9, 0], [0, 9, 0.0]])
+    >>> [(round(off, 2), at.tolist()) for off, at in jogs(side)]
+    [(0.4, [10.3, 0.4])]
+    """
+    ways = np.roll(vertices[:, :2], -1, axis=0) - vertices[:, :2]
+    lengths = np.hypot(*ways.T)
+    long = np.flatnonzero((vertices[:, 2] == 0) & (lengths > _SIDE))
+    found = []
+    for n, m in zip(long, np.roll(long, -1), strict=True):
+        u, v = ways[n] / lengths[n], ways[m] / lengths[m]
+        between = vertices[m, :2] - vertices[n, :2] - ways[n]
+        jump = max(abs(float(w[0] * between[1] - w[1] * between[0])) for w in (u, v))
+        if float(u @ v) > _ONE_WAY and np.hypot(*between) < _NEAR and jump < _JUMP:
+            found.append((jump, vertices[m, :2]))
+    return found
 
 
 def _most_within(ring: Floats, away: Floats, middles: Floats, reach: Floats) -> Floats:
@@ -100,8 +131,8 @@ def _apart(along: Floats, ring: Floats, blur: float) -> Floats:
     return np.where(far > CORNERS + BLURS * blur, far, 0.0)
 
 
-def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tuple[Floats, Floats]:
-    """Places along the outline and how far the edge lies off each; NaN where it does not show."""
+def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tuple[Floats, Floats, Floats]:
+    """Places along the outline, normals, and how far the edge lies off each; NaN where it does not show."""
     closed = np.vstack([outline, outline[:1]])
     places, normals = [], []
     for begin, end in itertools.pairwise(closed):
@@ -117,7 +148,28 @@ def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tu
     along, across = np.vstack(places), np.vstack(normals)
     offsets, shares = edge_offsets(sight, along, across, 0.5)
     near = shapely.distance(sharp, shapely.points(along)) < _AT_CORNER
-    return along, np.where((shares > _EXPLAINED) & ~near, offsets, np.nan)
+    return along, across, np.where((shares > _EXPLAINED) & ~near, offsets, np.nan)
+
+
+def _follows_print(sight: Sight, along: Floats, across: Floats) -> NDArray[np.bool_]:
+    """Where the outline goes along an edge of the known print that does not show, (n,).
+
+    What hides it is the board's, on both sides; how far it goes on nobody can tell where it is of the
+    print's colour.
+    """
+    if sight.under is None:
+        return np.zeros(len(along), bool)
+    wall = wall_widths(sight, along, across)[:, None]
+    beside = np.array([0.3, 0.4, 0.5])
+
+    def change(look: Callable[[Sight, Floats, Floats, Floats], Floats]) -> Floats:
+        inner = look(sight, along, across, -beside).mean(axis=1)
+        return np.asarray(inner - look(sight, along + across * wall, across, beside).mean(axis=1))
+
+    hidden = (np.linalg.norm(change(sampled), axis=1) < _STEPLESS) & (np.abs(change(tones_at)) > _PRINT)
+    count = round(_HIDDEN / _STEP)
+    long = np.all([np.roll(hidden, -k) for k in range(count)], axis=0)
+    return np.asarray(np.any([np.roll(long, k) for k in range(count)], axis=0))
 
 
 def _unseen(off: Floats, parts: NDArray[np.bool_]) -> Floats:

@@ -35,6 +35,8 @@ _SAME = 2.5
 _STRIP = 9
 """Coarse pixels, half of them to each side, about a part in which a narrow strip is the board's."""
 _DISC = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+_TIMES = 8.0
+"""Times the middle of what a ground is off its colours that it is off them at most, with some to spare."""
 LEAST_AREA = 100.0
 """A board smaller than this, mm², is a speck of something else."""
 
@@ -116,39 +118,56 @@ def board_told(picture: Picture, pixels: Pixels, scanned: bool, where: str, bed:
     floor, cut, shades = (_LEAST_EVEN, _CUT_EVEN, _SCAN) if scanned else (_LEAST_LEVEL, _CUT, _PHOTO)
     off = _off_plain_ground(small.astype(np.float32), centres, shades, floor)
     per_mm, tone = picture.pixels_per_mm * scale, None
+    sheet, least = np.ones(off.shape, bool), _level(off, floor)
     if bed is not None:
-        within = cv2.resize(bed.within, small.shape[1::-1], None, 0, 0, cv2.INTER_NEAREST)
-        off = np.where(within > 0, off_print(bed, small, per_mm), off)
+        sheet = cv2.resize(bed.within, small.shape[1::-1], None, 0, 0, cv2.INTER_NEAREST) > 0
+        off, least = _off_sheet(off_print(bed, small, per_mm), off, sheet, floor)
         ink = np.asarray(cv2.resize(bed.ink, small.shape[1::-1], None, 0, 0, cv2.INTER_AREA), np.uint8)
         tone = np.asarray(tones(bed, ink) / np.float32(255), np.float32)
-    least = _level(off, floor)
     ground = Ground(centres[np.argsort(-shares, kind="stable")], shades, least, _grain(small, bed))
-    closed = _off(off, cut, least, where)
-    mask = _largest(closed, per_mm, where)
+    closed = _off(off, sheet, cut, least, where)
+    mask = _largest(closed, sheet, per_mm, where)
     parts = np.zeros_like(mask) if scanned else parts_at_rim(mask, small, tone, per_mm)
     if parts.any():
         strips = closed & cv2.dilate(parts, np.ones((_STRIP, _STRIP), np.uint8))
-        mask = _largest(cv2.morphologyEx(mask | parts | strips, cv2.MORPH_CLOSE, _DISC), per_mm, where)
+        whole = np.asarray(cv2.morphologyEx(mask | parts | strips, cv2.MORPH_CLOSE, _DISC), np.uint8)
+        mask = _largest(whole, sheet, per_mm, where)
     return Told(mask, parts, scale, ground)
 
 
-def _off(off: NDArray[np.float32], cut: float, least: float, where: str) -> Pixels:
-    """What is off the ground, as 1; raises where nothing is."""
-    board = off[off > least]
+def _off_sheet(
+    printed: NDArray[np.float32], plain: NDArray[np.float32], sheet: NDArray[np.bool_], floor: float
+) -> tuple[NDArray[np.float32], float]:
+    """Distance in colour from the printed sheet and, in its measure, from the table round it; the level.
+
+    The table may have a grain or spots that are none of the board's: there it takes more.
+    """
+    off = np.where(sheet, printed, plain)
+    if sheet.all():
+        return off, _level(off, floor)
+    inner = cv2.erode(sheet.astype(np.uint8), np.ones((5, 5), np.uint8), None, (-1, -1), 1, 0, 0.0) > 0
+    # The board covers less than half of the sheet: the middle of what is there is ground.
+    level = max(floor, _TIMES * float(np.median(printed[inner]))) if inner.any() else floor
+    return np.where(sheet, off, off * np.float32(level / _level(plain, floor))), level
+
+
+def _off(off: NDArray[np.float32], sheet: NDArray[np.bool_], cut: float, least: float, where: str) -> Pixels:
+    """What is off the ground, as 1; raises where nothing on the sheet is."""
+    board = off[sheet & (off > least)]
     if len(board) == 0:
         raise unclear(where)
     mask = (off > max(least, min(cut, 0.4 * float(np.median(board))))).astype(np.uint8)
     return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, _DISC), np.uint8)
 
 
-def _largest(closed: Pixels, per_mm: float, where: str) -> Pixels:
-    """The largest area, as 1, that is off the ground; raises where there is none, or the rim cuts it."""
+def _largest(closed: Pixels, sheet: NDArray[np.bool_], per_mm: float, where: str) -> Pixels:
+    """The area, as 1, off the ground that has most on the sheet; raises if none has, or the rim cuts it."""
     # A part of the ground's colour may leave a narrow strip of the board outside itself.
     mask = np.asarray(cv2.morphologyEx(_filled(closed), cv2.MORPH_OPEN, _DISC), np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if count < 2:
         raise unclear(where)
-    chosen = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    chosen = 1 + int(np.argmax(np.bincount(labels[sheet], minlength=count)[1:]))
     left, top, wide, tall, area = (int(v) for v in stats[chosen])
     if area / per_mm**2 < LEAST_AREA:
         raise unclear(where)

@@ -97,7 +97,7 @@ def _behind_steps(area: Area, per_mm: float) -> Pixels:
     light = np.where(plain, area.seen.mean(axis=2), 0)
     shown, hull = near & cv2.dilate(known, _square(3)), _hull(mask)
     for n in np.flatnonzero(areas > _SEED * per_mm**2):
-        part = _of_colour(area, area.seen, whole == n, labels == n)
+        part = _of_colour(area.mask, area.seen, area.tone, whole == n, labels == n)
         if n in (0, outer) or not _at_rim(part, mask, hull, per_mm):
             continue
         beside = _rim(part) & (mask == 0)
@@ -121,9 +121,9 @@ def _across_print(area: Area, per_mm: float) -> Pixels:
     labels, areas, whole = _basins(steps < _least(steps, area), area.raw, 3)
     ground = np.bincount(whole.ravel(), ((area.mask == 0) & (area.known > 0)).ravel(), len(areas))
     off = np.bincount(whole.ravel(), area.mask.ravel(), len(areas))
-    found, hull = np.zeros_like(area.mask), _hull(area.mask)
+    found, hull, even = np.zeros_like(area.mask), _hull(area.mask), np.ones_like(area.tone)
     for n in np.flatnonzero((ground > _SEED * per_mm**2) & (off > _OFF * (ground + off))):
-        part = _of_colour(area, area.raw, whole == n, labels == n)
+        part = _of_colour(area.mask, area.raw, even, whole == n, labels == n)
         if n and _at_rim(part, area.mask, hull, per_mm):
             found |= part
     return found
@@ -147,15 +147,15 @@ def _basins(even: Mask, seen: Shades, width: int) -> tuple[Labels, NDArray[np.in
     return labels, np.asarray(stats[:, cv2.CC_STAT_AREA], np.int64), np.asarray(whole, np.int32)
 
 
-def _of_colour(area: Area, seen: Shades, basin: Mask, even: Mask) -> Pixels:
+def _of_colour(mask: Pixels, seen: Shades, weight: Shades, basin: Mask, even: Mask) -> Pixels:
     """Pixels off the board in a basin that are of its even area's colour, or between that and the board."""
-    chosen = basin & (area.mask == 0)
+    chosen = basin & (mask == 0)
     found = np.zeros(chosen.shape, np.uint8)
-    off = (seen[chosen] - np.median(seen[even], axis=0)) * area.tone[chosen][:, None]
+    off = (seen[chosen] - np.median(seen[even], axis=0)) * weight[chosen][:, None]
     found[chosen] = np.sqrt((off * off).mean(axis=1)) < _ALIKE
     found = cv2.morphologyEx(found, cv2.MORPH_OPEN, _square(3))
     mixed = _square(5)
-    found |= cv2.dilate(found, mixed) & cv2.dilate(area.mask, mixed) & chosen
+    found |= cv2.dilate(found, mixed) & cv2.dilate(mask, mixed) & chosen
     return np.asarray(found, np.uint8)
 
 

@@ -22,17 +22,25 @@ _FLAT = 0.02
 """Share of ink up to which a pixel is paper, and ink from as near to one."""
 _LEAST = 8
 """Pixels each of paper and ink in a field that tells their colours."""
-_INK, _EVEN, _SPREAD = 0.5, 0.08, 12.0
-"""Ink is darker than this share of the paper; what paper varies by in its field as a share, and ink in grey
-levels: where a board covers part of a field both are more."""
+_INK, _EVEN, _SPREAD = 0.85, 0.08, 12.0
+"""Ink is darker than this share of the paper, in glare too; what paper varies by in its field as a share, and
+ink in grey levels: where a board covers part of a field both are more."""
+_GLARED = 0.1
+"""Share of its brightness by which ink in glare may vary besides."""
+_GAMMA = 2.2
+"""Exponent that takes grey levels to light, near enough (sRGB, IEC 61966-2-1, is within 0.01 of it)."""
+_WHITE, _FAINT = 0.6, 0.01
+"""Share of its brightest channel that the faintest of glare has at least; light too little to tell."""
+_BLACKEST = 20.0
+"""Per cent of the fields, the darkest, whose ink is seen without glare."""
 _FIELDS = 6
 """Fields that tell light and colours at least."""
 _AWAY = 0.2
 """How far, mm, the print may lie off the place where it is known to be."""
 _WIDTHS, _ENOUGH = (1.5, 4.0, 12.0, 40.0), 0.1
 """Fields over which colours are smoothed, the widest where none is near, and the weight that is enough."""
-_BESIDE = 3
-"""Fields to each side of one that it is compared with."""
+_BESIDE, _PLANE = 3, 8
+"""Fields to each side of one that it is compared with, and how many tell a plane through them."""
 _SHADES = (0.5, 1.08)
 """How dark and how bright ground gets in shadow and light, against the ground round it."""
 _MIXED = 7
@@ -68,13 +76,17 @@ class Bed:
 
     ``ink`` (rows, columns) is the share of ink, 0 to 255, blurred; ``within`` is `KNOWN` where the print is
     known, `SHEET` elsewhere on the paper, 0 beyond it; ``paper`` and ``black`` (n, m, 3) are their colours in
-    the light that falls there, coarsely.
+    the light that falls there, coarsely, ``dark_paper`` and ``dark_black`` in the deepest shadow there, and
+    ``bare`` the paper's without glare.
     """
 
     ink: Pixels
     within: Pixels
     paper: Shares
     black: Shares
+    dark_paper: Shares
+    dark_black: Shares
+    bare: Shares
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,18 +152,83 @@ def bed_of(picture: Picture, pixels: Pixels, printed: Print) -> Bed | None:
     for rim, value in ((printed.sheet, SHEET), (printed.known, KNOWN)):
         at = np.round((rim * scale + picture.origin) * 16)
         cv2.fillPoly(within, [at.astype(np.int32)], value, cv2.LINE_8, 4)
-    fields = _fields(pixels, ink, within, picture.pixels_per_mm)
-    black = _around(fields[..., 3:], np.nanmedian)
-    odd = ~(np.abs(fields[..., 3:] - black).max(axis=2) < _SPREAD)  # the board passes for ink
+    fields, blank = _fields(pixels, ink, within, picture.pixels_per_mm)
+    # The board passes for ink: it differs from that round it, or is of a colour, which glare is not.
+    odd = _coloured(_glare(fields)) | ~(_off_neighbours(fields[..., 3:]) < _SPREAD)
     fields[odd] = np.nan
     if (~odd).sum() < _FIELDS:
         return None
-    # A board's shadow makes fields beside it darker; nothing makes them brighter than the light does.
-    paper = np.where(odd[..., None], np.nan, _around(fields[..., :3], np.nanmax))
-    return Bed(ink, within, _spread_out(paper), _spread_out(fields[..., 3:]))
+    added = _glare(fields)
+    # A board's shadow makes fields beside it darker; nothing makes them brighter than light and glare do.
+    bare = _spread_out(_levels(_around(_light(fields[..., :3]) - added, np.nanmax)))
+    glare = _spread_out(np.where(np.isnan(added), _glare_of_paper(blank, bare), added))
+    paper, black = _light(bare) + glare, _light(_spread_out(fields[..., 3:]))
+    # No shadow takes glare away that comes from elsewhere.
+    dark_paper, dark_black = (
+        _SHADES[0] ** _GAMMA * (each - glare) + glare for each in (paper, np.maximum(black, glare))
+    )
+    return Bed(ink, within, _levels(paper), _levels(black), _levels(dark_paper), _levels(dark_black), bare)
 
 
-def _around(fields: Floats, take: Callable[..., Floats]) -> Floats:
+def _light(levels: Floats | Shares) -> Shares:
+    return np.asarray((np.asarray(levels, np.float64) / 255) ** _GAMMA, np.float32)
+
+
+def _levels(light: Floats | Shares) -> Shares:
+    part: Floats = np.clip(np.asarray(light, np.float64), 0.0, 1.0)
+    return np.asarray(255 * part ** (1 / _GAMMA), np.float32)
+
+
+def _glare(fields: Floats) -> Shares:
+    """Light, (n, m, 3), that is added to paper and ink alike; see `_fields`.
+
+    Of paper p and ink k that throw back light g it makes p g + s and k g + s: s follows from both and k / p.
+    """
+    paper, black = _light(fields[..., :3]), _light(fields[..., 3:])
+    share = np.nanpercentile(black / paper, _BLACKEST, axis=(0, 1))
+    return np.asarray(np.maximum((black - share * paper) / (1 - share), 0.0), np.float32)
+
+
+def _coloured(glare: Shares) -> NDArray[np.bool_]:
+    """Where glare, (n, m, 3), would be of a colour, (n, m)."""
+    return np.asarray(glare.min(axis=2) < _WHITE * glare.max(axis=2) - _FAINT)
+
+
+def _glare_of_paper(blank: Floats, bare: Shares) -> Shares:
+    """Glare, (n, m, 3), on fields of blank paper, (n, m, 3), no darker than `bare`; NaN elsewhere."""
+    each = blank.reshape(-1, 3).astype(np.float32)
+    off = _off_glared(each, bare.reshape(-1, 3)).reshape(blank.shape[:2])
+    even = (off < _SPREAD) & (blank.mean(axis=2) > (1 - _EVEN) * bare.mean(axis=2))
+    return np.where(
+        even[..., None], np.maximum(_light(blank) - _light(bare), np.float32(0)), np.float32(np.nan)
+    )
+
+
+def _off_neighbours(fields: Floats) -> Floats:
+    """How far, grey levels, (n, m), fields, (n, m, 3), are off those round them; NaN where there are none.
+
+    In glare they differ from place to place: a plane is fitted through them.
+    """
+    found = np.full(fields.shape[:2], np.nan)
+    known = np.argwhere(np.isfinite(fields[..., 0]))
+    for n, m in known:
+        near = known[(np.abs(known - (n, m)) <= _BESIDE).all(axis=1)]
+        colours = fields[near[:, 0], near[:, 1]]
+        off = np.abs(fields[n, m] - np.median(colours, axis=0)).max()
+        if off >= _SPREAD and len(near) >= _PLANE:
+            terms = np.column_stack([np.ones(len(near)), near - (n, m)])
+            weights = np.ones(len(near))
+            for _ in range(5):
+                weighed = terms * weights[:, None]
+                plane = np.linalg.lstsq(weighed.T @ terms, weighed.T @ colours, rcond=None)[0]
+                left = np.abs(colours - terms @ plane).max(axis=1)
+                weights = 1 / (1 + (left / (0.5 * _SPREAD)) ** 2)
+            off = np.abs(fields[n, m] - plane[0]).max()
+        found[n, m] = off
+    return found
+
+
+def _around(fields: Shares, take: Callable[..., Shares]) -> Shares:
     """What ``take`` takes of the fields, (n, m, 3), within `_BESIDE` of each that is known; NaN elsewhere."""
     wide = np.pad(fields, ((_BESIDE, _BESIDE), (_BESIDE, _BESIDE), (0, 0)), constant_values=np.nan)
     found = np.full_like(fields, np.nan)
@@ -160,35 +237,41 @@ def _around(fields: Floats, take: Callable[..., Floats]) -> Floats:
     return found
 
 
-def _fields(pixels: Pixels, ink: Pixels, within: Pixels, per_mm: float) -> Floats:
-    """Colours of paper and ink, (n, m, 6), in fields `_CELL` wide; NaN where they do not show both."""
+def _fields(pixels: Pixels, ink: Pixels, within: Pixels, per_mm: float) -> tuple[Floats, Floats]:
+    """Colours of paper and ink, (n, m, 6), in fields `_CELL` wide, NaN where they do not show both; of paper.
+
+    What passes for paper alone, (n, m, 3), may be the board.
+    """
     side = max(8, round(_CELL * per_mm))
     low, high = 255 * _FLAT, 255 * (1 - _FLAT)
     rows, columns = pixels.shape[:2]
     found = np.full((-(-rows // side), -(-columns // side), 6), np.nan)
+    alone = found[..., :3].copy()
     for n, m in np.ndindex(found.shape[:2]):
         part = (slice(n * side, (n + 1) * side), slice(m * side, (m + 1) * side))
         share, inside = ink[part], within[part] == KNOWN
-        seen = pixels[part]
-        blank, black = seen[(share < low) & inside], seen[(share > high) & inside]
-        if min(len(blank), len(black)) < _LEAST:
+        blank, black = (
+            pixels[part][each & inside].astype(np.float32) for each in (share < low, share > high)
+        )
+        if len(blank) < _LEAST:
             continue
-        blank, black = (each.astype(np.float32) for each in (blank, black))
-        a, b = np.median(blank, axis=0), np.median(black, axis=0)
-        apart = np.abs(blank - a).mean(axis=1), np.abs(black - b).mean(axis=1)
-        if (
-            (b < _INK * a).all()
-            and np.percentile(apart[0], 90) < _EVEN * a.mean() + 4
-            and np.percentile(apart[1], 90) < _SPREAD
-        ):
+        a = np.median(blank, axis=0)
+        if np.percentile(np.abs(blank - a).mean(axis=1), 90) >= _EVEN * a.mean() + 4:
+            continue
+        alone[n, m] = a
+        if len(black) < _LEAST:
+            continue
+        b = np.median(black, axis=0)
+        apart = np.percentile(np.abs(black - b).mean(axis=1), 90)
+        if (b < _INK * a).all() and apart < _SPREAD + _GLARED * b.mean():
             found[n, m] = [*a, *b]
-    return found
+    return found, alone
 
 
-def _spread_out(fields: Floats) -> Shares:
+def _spread_out(fields: Floats | Shares) -> Shares:
     """Colours, (n, m, 3), smoothed, and from the nearest fields where there are none."""
     known = np.isfinite(fields[..., 0]).astype(np.float64)
-    colours = np.nan_to_num(fields)
+    colours = np.nan_to_num(fields).astype(np.float64)
     found = np.zeros_like(colours)
     left = np.ones_like(known)
     for width in _WIDTHS:
@@ -228,19 +311,36 @@ def off_print(bed: Bed, pixels: Pixels, per_mm: float) -> Shares:
     off = np.empty(pixels.shape[:2], np.float32)
     for first in range(0, size[1], _BAND):
         rows = np.arange(first, min(first + _BAND, size[1]))
-        paper, black = colours_in(bed.paper, rows, size), colours_in(bed.black, rows, size)
+        kinds = (bed.paper, bed.black, bed.dark_paper, bed.dark_black, bed.bare)
+        paper, black, *dark, bare = (colours_in(each, rows, size) for each in kinds)
         seen = pixels[rows].astype(np.float32)
         here = np.full(seen.shape[:2], _NONE, np.float32)
         for share in np.linspace(0, 1, _MIXED):
             near = (least[rows] <= 255 * share + 22) & (most[rows] >= 255 * share - 22)
-            colour = np.float32(1 - share) * paper[near] + np.float32(share) * black[near]
-            some = seen[near]
-            length = np.maximum((colour * colour).sum(axis=1), 1.0)
-            part = np.clip((some * colour).sum(axis=1) / length, *_SHADES)[:, None] * colour
-            here[near] = np.minimum(here[near], np.linalg.norm(some - part, axis=1))
+            high, low = (
+                np.float32(1 - share) * a[near] + np.float32(share) * b[near]
+                for a, b in ((paper, black), dark)
+            )
+            off_it = _off_way(seen[near], low, np.float32(_SHADES[1]) * high)
+            here[near] = np.minimum(here[near], off_it)
+        blank = least[rows] <= 22
+        here[blank] = np.minimum(here[blank], _off_glared(seen[blank], bare[blank]))
         off[rows] = here
     # A grey part is a mixture of ink and paper as well: where the print is mixed, it is ground if what is
     # plain beside it is.
     plain = np.where((most < 22) | (least > 233), off, np.float32(_NONE))
     beside = cv2.erode(plain, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach + 4, reach + 4)))
     return np.asarray(np.where((plain < _NONE) | (beside >= _NONE), off, np.maximum(off, beside)))
+
+
+def _off_glared(seen: Shares, bare: Shares) -> Shares:
+    """Distance in colour, (n,), of colours from what paper, (n, 3), gets in glare: whiter, no darker."""
+    return _off_way(seen, bare, np.full_like(bare, 255))
+
+
+def _off_way(seen: Shares, begin: Shares, end: Shares) -> Shares:
+    """Distance in colour, (n,), of colours from the way between two others, each (n, 3)."""
+    way = end - begin
+    share = ((seen - begin) * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1.0)
+    off = seen - begin - np.clip(share, 0, 1)[:, None] * way
+    return np.asarray(np.sqrt((off * off).sum(axis=1)), np.float32)
