@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from trimgeo.errors import JobError
 from trimgeo.model.board import CardLying, Picture
 from trimgeo.model.card import CARDS
 from trimgeo.vision.edge import find_outline
@@ -89,6 +90,22 @@ def test_glare_on_the_card_is_no_board(boards):
     glared = Picture(seen.pixels_per_mm, seen.origin, seen.size, lambda: pixels)
     found, pieces, _ = find_outline(glared, 1.6, scene.eye, "edge", printed)
     assert error(found.polygon, NOTCHED) <= min(0.3, 2.45 * pieces.spread)
+
+
+@pytest.mark.parametrize("left", [1.0, 25.0])
+def test_a_black_part_over_ink_and_paper_at_the_rim_is_never_taken_for_a_notch(boards, left):
+    """Where ink lies below it nobody can tell it from the ground: refused, or right within the bound."""
+    scene, seen, printed = on_squares(boards, 1, mask="green")
+    corners = np.array([[left, 26.0], [left + 9.0, 19.0]]) * (scene.per_mm, -scene.per_mm) + seen.origin
+    (first, top), (last, low) = np.round(corners).astype(int)
+    pixels = seen.pixels.copy()
+    pixels[top + 2 : low, first:last] = (38, 38, 40)
+    black = Picture(seen.pixels_per_mm, seen.origin, seen.size, lambda: pixels)
+    try:
+        found, pieces, _ = find_outline(black, 1.6, scene.eye, "edge", printed)
+    except JobError:
+        return
+    assert error(found.polygon, NOTCHED) <= 2.45 * pieces.spread
 
 
 @pytest.mark.parametrize("paper", CARDS)

@@ -349,8 +349,9 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bo
     walls = wall_widths(sight, places, normals)
     wall = float(walls.mean())
     pixel = 1 / sight.per_mm
-    gap = 1.3 * pixel
-    at = np.arange(-1.2, wall + 1.2, 0.5 * pixel)
+    gap = 1.3 * max(pixel, sight.blur)
+    far = 2 * gap + 0.25  # beside the whole of a step
+    at = np.arange(-far - 0.65, wall + far + 0.65, 0.5 * pixel)
     seen = sampled(sight, places, normals, at)
     tones = tones_at(sight, places, normals, at)
     width = min(7, 2 * ((len(places) - 1) // 2) + 1)
@@ -359,7 +360,13 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bo
     def change(low: float, high: float, shift: float) -> Floats:
         inner = seen[:, (at > low + shift - 0.25) & (at < low + shift)].mean(axis=1)
         outer = seen[:, (at > high + shift) & (at < high + shift + 0.25)].mean(axis=1)
-        return np.asarray(np.linalg.norm(outer - inner, axis=1))
+        return np.asarray(outer - inner)
+
+    def beyond(here: Floats, shift: float) -> Floats:
+        """How much of the same change there is beside the way: none where that is the other way round."""
+        beside = change(-gap, gap, shift)
+        alike = (here * beside).sum(axis=1) > 0
+        return np.where(alike, np.linalg.norm(beside, axis=1), 0.0)
 
     # Where the print changes beside the way, or there is little light to see by, steps say nothing.
     near = (at > -gap - 0.3) & (at < wall + gap + 0.3)
@@ -368,6 +375,6 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bo
     shown = np.zeros(len(places), bool)
     for low, high in spans:
         here = change(low, high, 0.0)
-        beside = np.maximum(change(-gap, gap, -0.55), change(-gap, gap, wall + 0.55))
-        shown |= here > max(_STEP, sight.grain) + 1.5 * beside
+        beside = np.maximum(beyond(here, -far), beyond(here, wall + far))
+        shown |= np.linalg.norm(here, axis=1) > max(_STEP, sight.grain) + 1.5 * beside
     return shown & even, even
