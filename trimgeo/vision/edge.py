@@ -56,8 +56,6 @@ _WIDER = 5
 
 _UNLIKE = 1.2
 """Where the outline may lie off by more than this, mm, there is no answer."""
-_PART = 0.7
-"""Share of the distance between measured edge and fitted pieces by which either may be off."""
 _NEVER_LESS, _PIXELS, _COVERS = 0.07, 0.35, 1.5
 """The bound: 0.07 mm, 0.35 pixels and 1.5 times what the picture says against the worst place, from boards
 0 to 29 and 400 to 499 of the bench: a part of a pixel is lost to JPEG, a median to noise."""
@@ -164,9 +162,8 @@ def find_outline(
     _refuse_unlike(doubt, where)
     _refuse_either(doubtful, where)
     _refuse_many(odd, where)
-    off = max(
-        least, doubt.off, float(doubtful[:, 2].max(initial=0.0)), _PART * float(uneven[:, 2].max(initial=0.0))
-    )
+    # Of measured edge and fitted pieces either may be the one that is off.
+    off = max(least, doubt.off, *(float(each[:, 2].max(initial=0.0)) for each in (doubtful, uneven)))
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
     return ring, Pieces(vertices, spread, odd), (float(ground[0]), float(ground[1]), float(ground[2]))
 
