@@ -53,6 +53,16 @@ def test_a_light_part_at_the_rim_is_no_notch_in_a_board_on_paper(areas, board):
     assert error(found.polygon, board) <= min(0.3, 2.45 * pieces.spread)
 
 
+def test_a_small_light_part_at_a_shaded_rim_is_no_notch():
+    """The shadow gets darker towards the board, the part beside it is lighter: no shadow does that."""
+    board = np.zeros((380, 520), np.float32)
+    board[90:290, 80:440] = 1
+    cast = cv2.GaussianBlur(np.roll(board, 10, axis=0), (0, 0), 5.0)
+    picture = shown(((272, 290), (200, 240), LIGHT), shade=1 - 0.4 * cast)
+    found, pieces, _ = find_outline(picture, 1.6, EYE, "edge")
+    assert error(found.polygon, BOARD) <= min(0.35, 2.45 * pieces.spread)
+
+
 def coarse(*areas, shade=None):
     """Half the pixels of `shown`, and the board there without what looks like paper."""
     small = cv2.resize(shown(*areas, shade=shade).pixels, (260, 190), interpolation=cv2.INTER_AREA)

@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from trimgeo.vision.edge_ground import off_shades
 from trimgeo.vision.edge_profile import Sight
 
 Floats = NDArray[np.float64]
@@ -47,6 +48,9 @@ def is_plain(sight: Sight, way: Floats, detour: Floats) -> bool:
     if sight.under is not None:
         ink = sight.under.ink[part]
         looked &= cv2.dilate(ink, around) - cv2.erode(ink, around) < _EVEN
+    else:  # a shadow has steps as well, between shades of the ground
+        shades = [off_shades(smooth.astype(np.float32), each, sight.shades) for each in sight.grounds]
+        steps[cv2.dilate(np.min(shades, axis=0), around) < sight.level] = 0
     if looked.sum() / sight.per_mm**2 < _LEAST:
         return True
     return bool((steps[looked] > _STEP + 2 * sight.grain).mean() < _MOST)
