@@ -363,10 +363,11 @@ def _steps(sight: Sight, places: Floats, normals: Floats) -> tuple[NDArray[np.bo
         return np.asarray(outer - inner)
 
     def beyond(here: Floats, shift: float) -> Floats:
-        """How much of the same change there is beside the way: none where that is the other way round."""
+        """How much of the same change there is beside the way: of the opposite, no more than the grain."""
         beside = change(-gap, gap, shift)
         alike = (here * beside).sum(axis=1) > 0
-        return np.where(alike, np.linalg.norm(beside, axis=1), 0.0)
+        size = np.linalg.norm(beside, axis=1)
+        return np.asarray(np.where(alike, size, np.minimum(size, sight.grain)))
 
     # Where the print changes beside the way, or there is little light to see by, steps say nothing.
     near = (at > -gap - 0.3) & (at < wall + gap + 0.3)
