@@ -20,8 +20,8 @@ LUMA = np.array([0.114, 0.587, 0.299])
 """Of blue, green and red (ITU-R BT.601), as JPEG keeps it finer than colour."""
 AXES = np.array([LUMA, [1.0, 0.0, 0.0] - LUMA, [0.0, 0.0, 1.0] - LUMA])
 """The channels of a fit: brightness, and what blue and red have more."""
-_METAL_SPREAD = 8.0
-"""Grey levels by which rings of one metal differ: light falls off over a board."""
+_UNLEARNT = 8.0
+"""Grey levels by which what openings and rings show may be off what is believed where none showed it pure."""
 _TELLS = 12.0
 """Difference of two fits' square sums that tells which is true (tests/bench/board_holes.py, even seeds to 34:
 true of 69 in 71; the likelihood ratio of 400 says nothing of how little pictures are like models)."""
@@ -84,6 +84,7 @@ class Scene:
     """What all holes of a picture share: its ``pixels``, and where their ``walls`` are seen.
 
     ``blurs`` of brightness and colour and the ``metal`` of the rings (blue, green, red) are None if unknown.
+    ``spreads``, grey levels, are how far off opening and metal may be.
     """
 
     pixels: Pixels
@@ -91,6 +92,7 @@ class Scene:
     blurs: tuple[float, float] | None = None
     metal: Floats | None = None
     gain: Gain | None = None
+    spreads: tuple[float, float] = (_UNLEARNT, _UNLEARNT)
     noise: Floats = field(default_factory=lambda: np.array([3.0, 3.0, 3.0]))
 
 
@@ -151,9 +153,9 @@ def _batch(
     known = np.zeros((len(kept), 2, 3, 2))
     for row, n in enumerate(kept):
         centre = np.array(begun[n].disc.centre)
-        known[row, 0] = _believed(scene, begun[n].inside, centre)
+        known[row, 0] = _believed(scene, begun[n].inside, centre, scene.spreads[0])
         if scene.metal is not None and radii[n][1] is not None:
-            known[row, 1] = _believed(scene, scene.metal, centre)
+            known[row, 1] = _believed(scene, scene.metal, centre, scene.spreads[1])
     batch = Batch(
         _padded(offs, most, 2),
         _padded(colours, most, 3),
@@ -176,11 +178,11 @@ def _padded(parts: Sequence[Floats], most: int, width: int) -> Floats:
     return every
 
 
-def _believed(scene: Scene, colour: Floats, centre: Floats) -> Floats:
-    """Levels of a colour at a place and 1 / deviation², (channels, 2)."""
+def _believed(scene: Scene, colour: Floats, centre: Floats, off: float) -> Floats:
+    """Levels of a colour at a place and 1 / deviation², (channels, 2); ``off`` is how far it may be off."""
     gain = Gain(centre, np.zeros(2), 0.05) if scene.gain is None else scene.gain
     levels = AXES @ colour * gain.at(centre)
-    spread = np.array([gain.spread * levels[0] + _METAL_SPREAD / 4, *[_METAL_SPREAD / 2] * 2])
+    spread = np.array([gain.spread * levels[0] + off / 4, *[off / 2] * 2])
     return np.column_stack([levels, spread**-2])
 
 
@@ -244,7 +246,8 @@ def _told(start: Fit, made: Fitted, row: int, ringed: bool) -> Fit | None:
         cover=cover,
         inside=colours[0],
         around=colours[1],
-        beyond=colours[2 if ringed else 1],
+        # Beyond a wide ring, whose outer rim is left out, lies what was seen there to begin with.
+        beyond=colours[2] if ringed else (colours[1] if start.ring is None else start.beyond),
         spreads=tuple(made.spreads[row].tolist()),
     )
 
