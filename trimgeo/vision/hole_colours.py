@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trimgeo.vision.hole_fit import Fit
+from trimgeo.vision.hole_fit import LUMA, Fit
 
 Floats = NDArray[np.float64]
 
@@ -18,6 +18,8 @@ _APART = 14.0
 """Grey levels by which a metal must differ from what holes show, or no rim can be seen in it."""
 _NOT_FACE = 24.0
 """Grey levels by which a ring's metal differs from what most of the board's face shows."""
+METAL = 90.0
+"""Brightness below which nothing that a ring is made of shows in a picture that is exposed for its board."""
 _FEWEST = 3
 """Ringed holes that must agree on what the metal is."""
 _FLAT = 6.0
@@ -63,7 +65,7 @@ def shown_by(fits: Sequence[Fit], ground: tuple[float, float, float] | None) -> 
     if beside is not None:  # on a card, black and white, the ground shows two levels of one tint
         clear = [fit for fit in clear if _tinted(fit.inside, beside) < _ALIKE / 2]
     surface = _commonest([fit.beyond for fit in fits])
-    ringed = [fit for fit in clear if in_metal(fit)]
+    ringed = [fit for fit in clear if in_metal(fit) and float(fit.around @ LUMA) > METAL]
     if surface is not None:
         ringed = [fit for fit in ringed if np.linalg.norm(fit.around - surface) > _NOT_FACE]
     ringed = _no_pads(ringed)

@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from trimgeo.model.board import Picture, Pixels
+from trimgeo.vision.hole_colours import METAL
 from trimgeo.vision.hole_fit import LUMA, Fit
 
 Floats = NDArray[np.float64]
 
 _ALIKE = 24
 """Grey levels by which each channel of one colour may differ over a face."""
-_METAL = 90.0
-"""Brightness below which nothing that a ring is made of shows in a picture that is exposed for its board."""
 _ENOUGH = 0.5
 """Area of the holes' colour, mm2, that says that the face has it: two small pads."""
 
@@ -34,7 +33,7 @@ def pads_likely(
     >>> pads_likely(picture, pixels, shapely.box(1, 1, 19, 19), np.full(3, 200.0), [])
     True
     """
-    if float(opening @ LUMA) < _METAL:
+    if float(opening @ LUMA) < METAL:
         return False
     per_mm = picture.pixels_per_mm
     alike = np.asarray(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Geometry, Point
 
 from trimgeo.model.board import Pixels
 from trimgeo.vision.hole_candidates import Walls
@@ -80,11 +81,28 @@ class Gain:
 
 
 @dataclass(frozen=True)
+class Lit:
+    """Light that falls under a board from beside: up to ``reach`` pixels from its ``edge`` (also pixels).
+
+    What holes show there is brighter or darker than elsewhere by up to a ``share`` of its brightness.
+    """
+
+    edge: Geometry
+    reach: float
+    share: float
+
+    def at(self, centre: Floats) -> float:
+        """By what share what a hole at a pixel (column, row) shows may be brighter or darker than most."""
+        near = self.edge.distance(Point(float(centre[0]), float(centre[1]))) < self.reach
+        return self.share if near else 0.0
+
+
+@dataclass(frozen=True)
 class Scene:
     """What all holes of a picture share: its ``pixels``, and where their ``walls`` are seen.
 
     ``blurs`` of brightness and colour and the ``metal`` of the rings (blue, green, red) are None if unknown.
-    ``spreads``, grey levels, are how far off opening and metal may be.
+    ``spreads``, grey levels, are how far off opening and metal may be; near the board's edge, ``lit``, more.
     """
 
     pixels: Pixels
@@ -93,6 +111,7 @@ class Scene:
     metal: Floats | None = None
     gain: Gain | None = None
     spreads: tuple[float, float] = (_UNLEARNT, _UNLEARNT)
+    lit: Lit | None = None
     noise: Floats = field(default_factory=lambda: np.array([3.0, 3.0, 3.0]))
 
 
@@ -153,9 +172,10 @@ def _batch(
     known = np.zeros((len(kept), 2, 3, 2))
     for row, n in enumerate(kept):
         centre = np.array(begun[n].disc.centre)
-        known[row, 0] = _believed(scene, begun[n].inside, centre, scene.spreads[0])
+        uneven = 0.0 if scene.lit is None else scene.lit.at(centre)
+        known[row, 0] = _believed(scene, begun[n].inside, centre, scene.spreads[0], uneven)
         if scene.metal is not None and radii[n][1] is not None:
-            known[row, 1] = _believed(scene, scene.metal, centre, scene.spreads[1])
+            known[row, 1] = _believed(scene, scene.metal, centre, scene.spreads[1], 0.0)
     batch = Batch(
         _padded(offs, most, 2),
         _padded(colours, most, 3),
@@ -178,11 +198,14 @@ def _padded(parts: Sequence[Floats], most: int, width: int) -> Floats:
     return every
 
 
-def _believed(scene: Scene, colour: Floats, centre: Floats, off: float) -> Floats:
-    """Levels of a colour at a place and 1 / deviation², (channels, 2); ``off`` is how far it may be off."""
+def _believed(scene: Scene, colour: Floats, centre: Floats, off: float, uneven: float) -> Floats:
+    """Levels of a colour at a place and 1 / deviation², (channels, 2).
+
+    ``off`` is how far, grey levels, it may be off, and ``uneven`` by what share it may be in another light.
+    """
     gain = Gain(centre, np.zeros(2), 0.05) if scene.gain is None else scene.gain
     levels = AXES @ colour * gain.at(centre)
-    spread = np.array([gain.spread * levels[0] + off / 4, *[off / 2] * 2])
+    spread = np.array([gain.spread * levels[0] + off / 4, *[off / 2] * 2]) + uneven * np.abs(levels)
     return np.column_stack([levels, spread**-2])
 
 

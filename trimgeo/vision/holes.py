@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 from shapely import Polygon
 
@@ -18,7 +19,7 @@ from trimgeo.model.board import Picture
 from trimgeo.vision.hole_candidates import Walls, candidates, walls_of
 from trimgeo.vision.hole_colours import Shown, shown_by
 from trimgeo.vision.hole_doubt import pads_likely
-from trimgeo.vision.hole_fit import NARROW_WALL, Fit, Scene, best_of
+from trimgeo.vision.hole_fit import LUMA, NARROW_WALL, Fit, Lit, Scene, best_of
 from trimgeo.vision.hole_learn import scene_learnt
 from trimgeo.vision.hole_search import searched
 from trimgeo.vision.hole_starts import starts
@@ -52,6 +53,8 @@ _ASIDE = 1.9
 in a scan (tests/bench/board_holes.py, odd seeds to 29)."""
 _LEAST_SURE = 0.3
 """A hole of less confidence is not given."""
+_LIT = 2.5
+"""Light falls under a board's edge so far, mm: somewhat further than the board lies above its ground."""
 _MOST_WALL = 0.6
 """Share of its diameter that a hole's wall may hide."""
 
@@ -107,6 +110,8 @@ def find_holes(
     scene, opening = scene_learnt(scene, [each[0] for each in clear if each], shown)
     if scene.metal is not None and np.linalg.norm(scene.metal - opening) < _CLOSE:
         return ()
+    if background is not None and within is not None:
+        scene = replace(scene, lit=_lit(picture, within, opening, background))
     limits = (LEAST / 2 * per_mm, _WIDEST_RING * per_mm)
     ground = None if background is None else np.array(background)
     fits = best_of(scene, searched(scene, spots, opening, ground, limits))
@@ -120,6 +125,14 @@ def find_holes(
     if within is not None:
         kept = [hole for hole in kept if shapely.intersects_xy(within, *hole.at)]
     return tuple(sorted(kept, key=lambda hole: hole.at))
+
+
+def _lit(picture: Picture, within: Polygon, opening: Floats, ground: tuple[float, float, float]) -> Lit:
+    """Where the ground under the board is lit from beside, and by how much."""
+    per_mm, (x, y) = picture.pixels_per_mm, picture.origin
+    edge = shapely.affinity.affine_transform(within.boundary, [per_mm, 0, 0, -per_mm, x, y])
+    usual = max(1.0, float(opening @ LUMA))
+    return Lit(edge, _LIT * per_mm, abs(float(np.array(ground) @ LUMA) / usual - 1))
 
 
 def _from_aside(fit: Fit, walls: Walls) -> Fit:
