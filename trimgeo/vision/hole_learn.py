@@ -156,25 +156,26 @@ def _metals(pixels: Pixels, ringed: list[Fit], blurs: tuple[float, float], usual
 
 
 def _gain(every: tuple[_Levels, ...]) -> Gain | None:
-    """How brightness falls off over the picture: a plane through what openings and rings show of it."""
-    rows, ratios, pure = [], [], []
-    for levels in every:
+    """How brightness falls off over the picture: planes of one slope through what openings and rings show."""
+    rows, ratios, pure, kinds = [], [], [], []
+    for kind, levels in enumerate(every):
         usual = levels.level(None, None)
         if usual is not None and usual.sum() > 150:
             rows.append(levels.at)
             ratios.append(levels.colours @ LUMA / (usual @ LUMA))
+            kinds.append(np.arange(len(every)) == np.full((len(levels.at), 1), kind))
             pure.append(np.minimum(1.0, 2 * _PURE / (_PURE + levels.mixed)))
     if sum(map(len, rows)) < 6:
         return None
     at, ratio = np.vstack(rows), np.concatenate(ratios)
     middle = at.mean(axis=0)
-    design, clear = np.column_stack([np.ones(len(at)), at - middle]), np.concatenate(pure)
+    design, clear = np.column_stack([*np.vstack(kinds).T, at - middle]), np.concatenate(pure)
     weights = clear
     for _ in range(5):
         plane = np.linalg.lstsq(design * weights[:, None], ratio * weights, rcond=None)[0]
         off = np.abs(design @ plane - ratio)
-        spread = max(1.4826 * float(np.median(off)), 0.005)
+        spread = max(1.4826 * _quantile(off, clear, 0.5), 0.005)
         weights = clear / np.maximum(1.0, off / (2 * spread))
     if spread > _UNEVEN:
         return None
-    return Gain(middle, plane[1:] / plane[0], spread * float(np.sqrt(len(at) / (len(at) - 3))))
+    return Gain(middle, plane[-2:] / plane[:-2].max(), spread * float(np.sqrt(len(at) / (len(at) - 3))))
