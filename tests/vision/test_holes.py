@@ -84,3 +84,13 @@ def test_crowded_holes_that_are_answered_are_right_and_most_are(boards, mask, gl
     answered, right = answered_and_right(scene, find_holes(seen, scene.board.buffer(-0.3), None, 1.6, lid))
     assert right >= answered - 1
     assert right >= 0.65 * len(scene.holes)
+
+
+@pytest.mark.parametrize("mask, gloom, quality, seed", [("blue", 0.68, 94, 5), ("red", 0.85, 80, 3)])
+def test_what_is_answered_of_metal_little_brighter_than_openings_is_right(boards, mask, gloom, quality, seed):
+    scene, seen, lid = crowded(
+        boards, mask=mask, gloom=gloom, blur=1.4, noise=3.7, quality=quality, seed=seed
+    )
+    answered, right = answered_and_right(scene, find_holes(seen, scene.board.buffer(-0.3), None, 1.6, lid))
+    assert right == answered
+    assert answered >= 8
