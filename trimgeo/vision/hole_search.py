@@ -50,7 +50,7 @@ def searched(
         which = order[a : a + _CHUNK]
         reach = float(spots[which, 2].max()) + limits[1] + _BEYOND + 1
         profiles = _profiles(scene, spots[which, :2], reach)
-        openings = _openings(scene, profiles, opening, ground)
+        openings = _openings(scene, spots[which, :2], profiles, opening, ground)
         likely = _open(profiles, openings)
         if not likely.any():
             continue
@@ -104,12 +104,13 @@ def _open(profiles: Floats, openings: Floats) -> NDArray[np.bool_]:
     return np.asarray(off[:, :3].min(axis=1) < _NEARER * off.max(axis=1))
 
 
-def _openings(scene: Scene, profiles: Floats, opening: Floats, ground: Floats | None) -> Floats:
+def _openings(scene: Scene, at: Floats, profiles: Floats, opening: Floats, ground: Floats | None) -> Floats:
     """What a hole at each centre would show, (n, 3): near the board's edge more light falls on the ground."""
     usual = np.tile(opening, (len(profiles), 1))
     if ground is None or scene.walls.share > 0:
         return usual
-    middle = profiles[:, :3].mean(axis=1) @ np.linalg.inv(AXES).T
+    light = np.ones(len(at)) if scene.gain is None else np.array([scene.gain.at(each) for each in at])
+    middle = profiles[:, :3].mean(axis=1) @ np.linalg.inv(AXES).T / light[:, None]
     share = middle @ opening / (opening @ opening)
     most = float(ground @ opening / (opening @ opening))
     lit = (share > min(1.0, most) - _UNEVEN) & (share < max(1.0, most) + _UNEVEN)
