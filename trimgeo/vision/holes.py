@@ -155,7 +155,8 @@ def _from_aside(fit: Fit, walls: Walls) -> Fit:
 
 def _measured(fit: Fit, per_mm: float, most: float) -> bool:
     disc = fit.disc
-    return 2 * disc.deviations[1] / per_mm < most and disc.residual < _UNLIKE * disc.contrast
+    seen = disc.contrast > _CLOSE and disc.residual < _UNLIKE * disc.contrast
+    return seen and 2 * disc.deviations[1] / per_mm < most
 
 
 def _innermost(fits: list[Fit]) -> list[Fit]:
