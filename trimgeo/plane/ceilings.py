@@ -50,18 +50,7 @@ def ceilings(ground: Ground, poses: Floats, half: float, half_turn: float, wante
     found = np.empty(len(poses))
     for low in range(0, len(poses), step):
         block = poses[low : low + step]
-        most = _nearest_alone(ground, block, box)
-        rest = most > wanted
-        most[rest] = _weighed(ground, block[rest], box, wanted)
-        found[low : low + step] = most
-    return found
-
-
-def _nearest_alone(ground: Ground, poses: Floats, box: Floats) -> Floats:
-    """The most room within a box of each pose by the nearest pair, whose gap grows as it moves at most."""
-    pose, near = touches_of(ground.body, ground.room, poses, 0.0)
-    found = np.full(len(poses), np.inf)
-    np.minimum.at(found, pose, near.gap + _reach(poses[pose], near, box) + _HAIR)
+        found[low : low + step] = _weighed(ground, block, box, wanted)
     return found
 
 
@@ -75,7 +64,7 @@ def _arm(poses: Floats, near: Touches) -> Floats:
 
 
 def _weighed(ground: Ground, poses: Floats, box: Floats, wanted: float) -> Floats:
-    """The most room within a box of each pose by all pairs near it, weighed against each other."""
+    """The most room within a box of each pose by the pairs near it, each alone and against each other."""
     shift, half_turn = 2**0.5 * box[0], box[2]
     window = 2 * (shift + ground.radius * half_turn) + box[0]
     pose, near = touches_of(ground.body, ground.room, poses, window)
@@ -85,7 +74,9 @@ def _weighed(ground: Ground, poses: Floats, box: Floats, wanted: float) -> Float
         askew = reach**2 / (2 * (near.gap - reach))
     most = near.gap + arm * half_turn**2 / 2 + np.where(near.corner, 0.0, shift * half_turn)
     slopes = np.column_stack([near.normal, near.lever])
-    found, rest = np.full(len(poses), np.inf), np.arange(len(poses))
+    alone = np.full(len(poses), np.inf)
+    np.minimum.at(alone, pose, near.gap + reach + _HAIR)
+    found, rest = alone.copy(), np.flatnonzero(alone > wanted)
     for _ in range(_ROUNDS):
         found[rest] = np.inf
         told = np.flatnonzero((sliding | clear) & np.isin(pose, rest))
@@ -101,7 +92,7 @@ def _weighed(ground: Ground, poses: Floats, box: Floats, wanted: float) -> Float
         sliding[pairs[~solid]] = False
         rest = np.unique(pose[pairs[~solid]])
     found[rest] = np.inf
-    return found
+    return np.asarray(np.minimum(found, alone))
 
 
 def _solid_behind(ground: Ground, poses: Floats, near: Touches, reach: Floats) -> NDArray[np.bool_]:

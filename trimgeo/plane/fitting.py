@@ -12,8 +12,20 @@ from numpy.typing import NDArray
 from shapely import Polygon, affinity
 
 from trimgeo.plane.ceilings import ceilings, sticks_out
-from trimgeo.plane.overlaps import near_and_over, overlap
-from trimgeo.plane.poses import Boxes, Ground, all_poses, ground, ground_of, looked_up, split
+from trimgeo.plane.overlaps import near_and_over, overlap, overlaps
+from trimgeo.plane.poses import (
+    Boxes,
+    Ground,
+    all_poses,
+    by_body,
+    by_corners,
+    by_sides,
+    by_walls,
+    ground,
+    ground_of,
+    looked_up,
+    split,
+)
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
 from trimgeo.plane.touches import Area, Pose, placed, touches, touches_of
@@ -32,13 +44,31 @@ _MOST_CEILINGS: Final = 6000
 _TRIED: Final = 3
 """Boxes of each size from which the search climbs."""
 
+_FIRST: Final = 5
+"""Poses from which the search climbs first where nothing fits."""
+
 _MOST_ROOMS: Final = 30
-"""Widened rooms that are tried, each less wide than the one before."""
+"""Widened rooms that are tried."""
 
 _CHORD: Final = 0.003
 """mm by which a room that was widened all round may lie inside the truth at its corners."""
 
-_ROUGH: Final = 96
+_NEAR: Final = 0.0065
+"""mm: where a room that is less wide than is needed by no more was tried, the climbs are at an end."""
+
+_LITTLE: Final = 0.0035
+"""mm by which a room is less wide than the climbs say that it must be."""
+
+_STRADDLES: Final = 0.02
+"""mm by which a body sticks out further than climbs say, where it straddles a wall."""
+
+_SLOPE: Final = 1.15
+"""How much the gap grows for each mm by which a room is wider, before two rooms tell."""
+
+_BEAM: Final = 100
+"""Boxes of each size that are split where poses are looked for at which the body sticks out least."""
+
+_ROUGH: Final = 32
 """Points, a side, at which depths in a widened room are known: each is but little used."""
 
 _CLOSE: Final = 1e-3
@@ -87,9 +117,9 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     middle = shapely.get_coordinates(shapely.centroid(shapely.minimum_bounding_circle(part)))[0]
     base = ground(affinity.translate(part, *-middle), cavity)
     as_it_is = np.array([*middle, 0.0])
-    found = _searched(base, as_it_is)
+    found = _searched(base, as_it_is, all_poses(base, base.size / _COARSE))
     if found.room < -_ALIKE:
-        found = _least_overlap(base, as_it_is, found.bound)
+        found = _least_overlap(base, as_it_is, found)
     else:
         better, poses = _fitting(base, found.pose[None], PROVED, found.room, enough=1e-8)
         if better[0] > found.room:
@@ -123,36 +153,116 @@ def _fitting(
 
 
 class _Found(NamedTuple):
-    """The most room, its pose, and what no pose exceeds."""
+    """The most room, its pose, what no pose exceeds, and the boxes of poses that are left to look at."""
 
     room: float
     pose: Pose
     bound: float
+    left: Boxes
 
 
-def _least_overlap(base: Ground, start: Pose, bound: float) -> _Found:
+def _least_overlap(base: Ground, start: Pose, nowhere: _Found) -> _Found:
     """The pose at which a body that fits nowhere sticks out least.
 
-    It sticks out by no more than ρ where it fits a room that is wider by ρ all round.  So the room is
-    widened by a little less than what is known to do, until the body fits nowhere in it: then no pose is
-    better by that little.  (GEOS widens by up to a hundredth too much where a border is
-    nearly flat: where that leads nowhere, the little is doubled.)
+    It sticks out by no more than ρ where it fits a room that is wider by ρ all round.  So rooms are tried
+    that are wider by as much as the climbs in the rooms before say that it lacks (secants), until one is
+    less wide by little: where a proof finds that the body fits nowhere in it, no pose is better by that
+    little.  (GEOS widens by up to a hundredth too much where a border is nearly flat: there the body may
+    fit a room that is less wide than it sticks out.)
     """
-    best, little = _eased(base, start, base.size / 30), PROVED
+    tried = np.vstack([start, _promising(base)])
+    less = max(PROVED, -max(overlaps(base, pose, closer=1).gap.min(initial=0.0) for pose in tried))
+    bound, left = nowhere.bound, all_poses(base, base.size / _COARSE, less)
+    best, low, top, slope, before = (np.inf, start), 0.0, np.inf, _SLOPE, (np.nan, np.nan)
     for n in range(_MOST_ROOMS):
-        less = best[0] - little
+        wide = _widened(base, less)
+        reach, most, enough = (base.size / 100, 1, _CLOSE) if n else (base.size / _COARSE, 2, 10 * _CLOSE)
+        gap, tried = _nearly(wide, tried, reach, most, enough)
+        if gap > -3 * PROVED:
+            there = overlap(base, tried[0])
+            best = min(best, (there, tried[0]), key=_deep)
+            if (
+                there > max(less, less - gap) + _STRADDLES
+            ):  # its corners are clear of walls, but not all of it is
+                gap, tried = less - there, best[1][None]
+        top = min(top, best[0], less if gap >= 0 else np.inf)
+        if gap < -PROVED / 2 and top - less <= _NEAR:
+            found = _none_fits(base, wide, tried[0], less, left)
+            if found.room < 0:
+                bound = min(bound, _CHORD - less) if found.bound <= 0 else bound
+                break
+            gap, tried, left = found.room, found.pose[None], found.left
+            best = min(best, (overlap(base, tried[0]), tried[0]), key=_deep)
+            top, low = min(top, best[0], less), 0.0
+        slope = _between(before, (less, gap), slope)
+        before, low = (less, gap), max(low, less) if gap < 0 else low
+        less = _next(less - gap / slope if gap < less * slope / 2 else less / 2, low, top)
         if less <= 0:
             break
-        found = _searched(_widened(base, less), best[1], enough=less / 10 if n == 0 else 0.0)
-        if found.room < 0:
-            bound = min(bound, _CHORD - less) if found.bound <= 0 else bound
+    if np.isinf(best[0]):
+        best = overlap(base, tried[0]), tried[0]
+    return nowhere._replace(room=-best[0], pose=best[1], bound=bound)
+
+
+def _next(guess: float, low: float, top: float) -> float:
+    """By how much the next room is wider: a little less than the guess, which is where climbs may just fit.
+
+    Where none did fit in so narrow a room, ``low``: half way to the ``top``, where one did, or a little less.
+    """
+    less = min(guess, top) - _LITTLE
+    if less > low or low >= top:
+        return less
+    return (low + top) / 2 if top - low > 4 * PROVED else top - _LITTLE
+
+
+def _between(before: tuple[float, float], now: tuple[float, float], slope: float) -> float:
+    """How much the gap grows for each mm by which a room is wider, by two rooms; ``slope`` if they are one.
+
+    It grows by 1 along sides, and by more in corners.
+    """
+    wider, more = now[0] - before[0], now[1] - before[1]
+    return min(max(more / wider, 1.0), 2.0) if abs(wider) > PROVED else slope
+
+
+def _nearly(base: Ground, poses: Floats, reach: float, most: int, enough: float) -> tuple[float, Floats]:
+    """The greatest least gap of poses near by, which may be negative, and the best of these poses."""
+    gaps, poses = roomier(partial(touches_of, base.body, base.room), base.radius, poses, reach, enough)
+    gaps[0] += 2 * _CLOSE  # as it is, if as good
+    order = np.argsort(-gaps, kind="stable")[:most]
+    return float(gaps[order[0]] - 2 * _CLOSE * (order[0] == 0)), poses[order]
+
+
+def _promising(base: Ground) -> Floats:
+    """Poses apart from each other near which the body may stick out least, by the depths of its corners."""
+    boxes = all_poses(base, base.size / _COARSE)
+    while True:
+        boxes = by_corners(base, boxes)
+        best = np.argsort(-boxes.most, kind="stable")[:_BEAM]
+        boxes = boxes._replace(middle=boxes.middle[best], most=boxes.most[best])
+        if boxes.half < base.size / _FINE:
+            return _apart(by_sides(base, boxes, -np.inf), np.empty((0, 3)), base.radius, _FIRST)
+        boxes = split(boxes)
+
+
+def _none_fits(base: Ground, wide: Ground, known: Pose, by: float, boxes: Boxes) -> _Found:
+    """A proof that the body fits nowhere in a room that is wider all round, or a pose at which it does.
+
+    ``boxes`` hold all poses at which it may; what is left of them holds all at which it may in a room that is
+    less wide.
+    """
+    while True:
+        boxes = boxes._replace(most=np.full(len(boxes.most), np.inf))
+        boxes = by_sides(base, by_body(base, boxes, -by), -by)
+        boxes = by_walls(wide, boxes._replace(most=boxes.most + by), 0.0)
+        if 2 * boxes.half < base.size / _FINE or 8 * len(boxes.most) > _MOST_BOXES:
             break
-        there = (overlap(base, found.pose), found.pose)
-        better = min(best, there, _eased(base, found.pose, base.size / 100), key=_deep)
-        little *= 2 if better is best else 1
-        best = better
-    best = min(best, _eased(base, best[1], little, enough=1e-4), key=_deep)
-    return _Found(-best[0], best[1], bound)
+        boxes = split(boxes)
+    tried = _apart(boxes, known[None], base.radius, _TRIED)
+    if len(tried):
+        rooms, poses = _fitting(wide, tried, 2 * boxes.half, 0.0)
+        if rooms.max() >= 0:
+            return _Found(float(rooms.max()), poses[int(np.argmax(rooms))], np.inf, boxes)
+    return _searched(wide, known, boxes, enough=0.0)
 
 
 def _widened(base: Ground, by: float) -> Ground:
@@ -161,20 +271,14 @@ def _widened(base: Ground, by: float) -> Ground:
     return ground_of(base.body, shapely.buffer(base.room.area, by, quad_segs=quarter), _ROUGH)
 
 
-def _eased(base: Ground, pose: Pose, reach: float, enough: float = 1e-2) -> tuple[float, Pose]:
-    """How far the body sticks out at a pose near by at which no small step makes it less, and that pose."""
-    _, poses = roomier(partial(near_and_over, base), base.radius, pose[None], reach, enough)
-    return overlap(base, poses[0]), poses[0]
-
-
 def _deep(one: tuple[float, Pose]) -> float:
     return one[0]
 
 
-def _searched(base: Ground, start: Pose, enough: float = np.inf) -> _Found:
+def _searched(base: Ground, start: Pose, boxes: Boxes, enough: float = np.inf) -> _Found:
     """Boxes of poses split until none can hold more room than was found, or ``enough`` was."""
-    boxes = all_poses(base, base.size / _COARSE)
-    rooms, poses = _fitting(base, start[None], boxes.half, -np.inf)
+    wanted = enough if enough < np.inf else -np.inf  # a climb from the start goes on where no end is known
+    rooms, poses = _fitting(base, start[None], boxes.half, wanted)
     looked = 0
     while rooms.max() <= enough:
         best = max(-PROVED, rooms.max())
@@ -187,13 +291,15 @@ def _searched(base: Ground, start: Pose, enough: float = np.inf) -> _Found:
             more, others = _fitting(base, tried, 2 * boxes.half, best + PROVED)
             rooms, poses = np.concatenate([rooms, more]), np.concatenate([poses, others])
         best = max(-PROVED, rooms.max())
+        if rooms.max() > enough:
+            break
         boxes = boxes.above(best + PROVED)
         if len(boxes.most) == 0 or 8 * len(boxes.most) > _MOST_BOXES or 2 * boxes.half < PROVED:
             break
         boxes = split(boxes)
     top = 0 if rooms[0] >= rooms.max() - 2 * _CLOSE else int(np.argmax(rooms))  # as it is, if as good
     bound = float(boxes.most.max(initial=max(-PROVED, rooms.max()) + PROVED))
-    return _Found(float(rooms[top]), poses[top], bound)
+    return _Found(float(rooms[top]), poses[top], bound, boxes)
 
 
 def _proved(base: Ground, boxes: Boxes, wanted: float) -> Boxes:

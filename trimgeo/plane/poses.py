@@ -7,11 +7,13 @@ bound all its poses.  Any points of the body will do, and any of the walls.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.plane.rings import Floats
@@ -25,6 +27,9 @@ _MARGIN: Final = 0.12
 
 _FIRST: Final = 8
 """Corners far apart from each other that are looked at before all others."""
+
+_DEEPEST: Final = 4
+"""Corners of the body that are furthest outside and are looked at exactly."""
 
 _SAMPLES: Final = 40
 """Points along sides are the room's size divided by this apart."""
@@ -67,6 +72,9 @@ class Boxes(NamedTuple):
         """The boxes that may have more room than this, mm."""
         kept = self.most > room
         return self._replace(middle=self.middle[kept], most=self.most[kept])
+
+
+_Bound = Callable[[Ground, Boxes, Floats, slice], Floats]
 
 
 def ground(body: Area, room: Area) -> Ground:
@@ -128,9 +136,12 @@ def _far_apart(points: Floats, count: int) -> Floats:
     return np.array(chosen)
 
 
-def all_poses(ground: Ground, side: float) -> Boxes:
-    """Boxes of about ``side`` mm a side that hold every pose with the body's middle in the room's bounds."""
-    x0, y0, x1, y1 = ground.room.area.bounds
+def all_poses(ground: Ground, side: float, margin: float = 0.0) -> Boxes:
+    """Boxes of about ``side`` mm a side that hold every pose with the body's middle in the room's bounds.
+
+    Or no more than ``margin`` mm beyond them.
+    """
+    x0, y0, x1, y1 = shapely.box(*ground.room.area.bounds).buffer(margin, join_style="mitre").bounds
     turns = int(np.ceil(2 * np.pi * ground.radius / (2**0.5 * side)))
     half_turn = np.pi / turns
     xs, ys = np.arange(x0 + side / 2, x1 + side / 2, side), np.arange(y0 + side / 2, y1 + side / 2, side)
@@ -149,20 +160,105 @@ def split(boxes: Boxes) -> Boxes:
 
 def looked_up(ground: Ground, boxes: Boxes, wanted: float) -> Boxes:
     """The boxes that may have over ``wanted`` mm of room, by what the fields say of more and more points."""
-    groups = [
-        (_of_body, ground.body_points[0]),
-        (_of_body, ground.body_points[1]),
-        (_of_walls, ground.wall_points[0]),
-        (_of_body, ground.body_points[2]),
-        (_of_walls, ground.wall_points[1]),
-    ]
-    for bound, points in groups:
+    (first, rest, beside), (posts, walls) = ground.body_points, ground.wall_points
+    boxes = _by(_of_body, ground, (first, rest), boxes, wanted)
+    boxes = _by(_of_walls, ground, (posts,), boxes, wanted)
+    boxes = _by(_of_body, ground, (beside,), boxes, wanted)
+    return _by(_of_walls, ground, (walls,), boxes, wanted)
+
+
+def by_body(ground: Ground, boxes: Boxes, wanted: float) -> Boxes:
+    """The same by points of the body alone.
+
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 4))
+    >>> boxes = all_poses(tray, 0.5)
+    >>> 0 < len(by_body(tray, boxes, 0.0).most) < len(boxes.most) / 2
+    True
+    """
+    return _by(_of_body, ground, ground.body_points, boxes, wanted)
+
+
+def by_walls(ground: Ground, boxes: Boxes, wanted: float) -> Boxes:
+    """The same by points of walls and posts alone.
+
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 4))
+    >>> boxes = all_poses(tray, 0.5)
+    >>> 0 < len(by_walls(tray, boxes, 0.0).most) < len(boxes.most) / 2
+    True
+    """
+    return _by(_of_walls, ground, ground.wall_points, boxes, wanted)
+
+
+def _by(bound: _Bound, ground: Ground, groups: tuple[Floats, ...], boxes: Boxes, wanted: float) -> Boxes:
+    for points in groups:
         if len(points) and len(boxes.most):
             step = max(1, _BLOCK // len(points))
             blocks = range(0, len(boxes.most), step)
             found = [bound(ground, boxes, points, slice(low, low + step)) for low in blocks]
             boxes = boxes._replace(most=np.minimum(boxes.most, np.concatenate(found))).above(wanted)
     return boxes
+
+
+def by_corners(ground: Ground, boxes: Boxes) -> Boxes:
+    """The same boxes with the most room by what the field says of the corners of the body alone.
+
+    >>> tray = ground(shapely.box(-2, -1, 2, 1), shapely.box(0, 0, 5, 4))
+    >>> boxes = by_corners(tray, all_poses(tray, 0.5))
+    >>> bool(boxes.most.max() > 0.5), bool(boxes.most.min() < 0)
+    (True, True)
+    """
+    corners = np.vstack(ground.body_points[:2])
+    return boxes._replace(most=_of_body(ground, boxes, corners, slice(None)))
+
+
+def by_sides(ground: Ground, boxes: Boxes, wanted: float) -> Boxes:
+    """The boxes that may have over ``wanted`` mm of room, which is negative, by the corners furthest outside.
+
+    A corner outside is as far from the room as from the nearest side, and its way from a side is convex in
+    where it lies: it is no less anywhere than its tangent says.  A turn by δ moves a corner at r by rδ²/2 off
+    the tangent.
+
+    >>> tray = ground(shapely.box(-3, -1, 3, 1), shapely.box(0, 0, 5, 4))
+    >>> len(by_sides(tray, all_poses(tray, 0.5), -0.1).most)
+    0
+    """
+    step = max(1, _BLOCK // (_DEEPEST * len(ground.room.starts)))
+    blocks = range(0, len(boxes.most), step)
+    found = [_of_deepest(ground, boxes, slice(low, low + step)) for low in blocks]
+    return boxes._replace(most=np.minimum(boxes.most, np.concatenate([np.empty(0), *found]))).above(wanted)
+
+
+def _of_deepest(ground: Ground, boxes: Boxes, block: slice) -> Floats:
+    """By the corners of the body furthest outside; infinite where all may come inside."""
+    corners, boxes = np.vstack(ground.body_points[:2]), boxes._replace(middle=boxes.middle[block])
+    x, y, turn = boxes.middle.T[..., None]
+    sine, cosine = np.sin(turn), np.cos(turn)
+    dx = cosine * corners[:, 0] - sine * corners[:, 1]
+    dy = sine * corners[:, 0] + cosine * corners[:, 1]
+    depths = ground.room.depths.most(dx + x, dy + y)
+    count = min(_DEEPEST, len(corners))
+    which = np.argpartition(depths + boxes.half_turn * np.hypot(*corners.T), count - 1, axis=1)[:, :count]
+    box, nth = np.nonzero(np.take_along_axis(depths, which, axis=1) < 0)
+    corner = which[box, nth]
+    least = _least_away(ground.room, boxes, box, np.column_stack([dx[box, corner], dy[box, corner]]))
+    most, out = np.full(len(boxes.middle), np.inf), least > 0
+    np.minimum.at(most, box[out], -least[out])
+    return most
+
+
+def _least_away(room: Shape, boxes: Boxes, box: NDArray[np.intp], arm: Floats) -> Floats:
+    """How far from a room corners on the ``arm``, shape (n, 2), of a box are at least, shape (n,)."""
+    starts, steps = room.starts, room.steps
+    x = (boxes.middle[box, 0] + arm[:, 0])[:, None] - starts[:, 0]
+    y = (boxes.middle[box, 1] + arm[:, 1])[:, None] - starts[:, 1]
+    share = (x * steps[:, 0] + y * steps[:, 1]) * (1 / np.sum(steps**2, axis=1))
+    np.clip(share, 0.0, 1.0, out=share)
+    x -= share * steps[:, 0]
+    y -= share * steps[:, 1]
+    away = np.sqrt(x * x + y * y)
+    lever = np.abs(arm[:, :1] * y - arm[:, 1:] * x)
+    lost = ((np.abs(x) + np.abs(y)) * boxes.half + lever * boxes.half_turn) / np.maximum(away, 1e-12)
+    return np.asarray((away - lost).min(axis=1) - np.hypot(*arm.T) * boxes.half_turn**2 / 2)
 
 
 def _of_body(ground: Ground, boxes: Boxes, points: Floats, block: slice) -> Floats:
