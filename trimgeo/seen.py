@@ -34,7 +34,8 @@ _SPECK: Final = 0.02
 
 _COMPARE_EDGE: Final = (
     "the board's edge was found in its picture, where a part of the ground's colour at the edge can pass for "
-    "a notch: compare it with the board, or measure the edge and give its corners"
+    "a notch: compare it with the board, or measure the edge and give its corners; of its holes those alone "
+    "are listed that are seen clearly"
 )
 _COMPARE_LINE: Final = "the outline was found in its picture: look at it on the picture before you rely on it"
 
