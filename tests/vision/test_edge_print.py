@@ -143,3 +143,17 @@ def test_a_line_of_print_covers_as_much_of_its_pixels_as_it_does():
     # from -0.5: pixels 11 to 14 are whole, 10 and 15 a quarter
     assert np.abs(drawn[15, 9:17] / 255 - [0, 0.25, 1, 1, 1, 1, 0.25, 0]).max() <= 0.26
     assert abs(drawn.sum() / 255 - 4.5 * 26) < 0.06 * 4.5 * 26
+
+
+@pytest.mark.parametrize("low, refused", [(-3.0, False), (-0.1, True)])
+def test_an_edge_along_the_rim_of_the_paper_is_refused(boards, low, refused):
+    """Where a board reaches over the card, the paper's own edge can pass for the board's."""
+    scene, seen, printed = on_squares(boards, 2, mask="blue")
+    paper = np.array([[-5.0, low], [45.0, low], [45.0, 31.0], [-5.0, 31.0]])
+    printed = Print(printed.black, printed.known, paper)
+    if refused:
+        with pytest.raises(JobError, match="runs along the rim of the reference card's paper; lay the whole"):
+            find_outline(seen, 1.6, scene.eye, "edge", printed)
+    else:
+        found, _, _ = find_outline(seen, 1.6, scene.eye, "edge", printed)
+        assert error(found.polygon, NOTCHED) <= 0.3

@@ -63,6 +63,9 @@ _SURE = 0.6
 """Confidence of holes seen from aside that are given."""
 COVERAGE = 2.45
 """Of a standard uncertainty in one direction, 95 % in two (chi-square table)."""
+_BESIDE_RIM, _ALONG_RIM = 0.6, 4.0
+"""mm: how near to the rim of the paper below it, and over what length, an outline follows that rather than
+the board."""
 _EXPLAINED = 0.5
 """Share of a profile's variation that its steps explain where it is measured."""
 
@@ -159,6 +162,8 @@ def find_outline(
         sight, vertices, shapely.get_coordinates(ring.polygon.exterior)[:-1], joints, face, closed
     )
     odd = np.vstack([doubt.odd, uneven[:, :2], doubtful[:, :2]])
+    if printed is not None:
+        _refuse_over(ring.polygon, printed, where)
     _refuse_unlike(doubt, where)
     _refuse_either(doubtful, where)
     _refuse_many(odd, where)
@@ -237,6 +242,20 @@ def _face_ring(sight: Sight, outermost: Floats) -> tuple[Sight, Floats]:
         offsets = np.where(np.abs(offsets - middle) > 0.15, middle, offsets)
         face, normals = evenly(face + normals * offsets[:, None], _STEP, 1.0)
     return sight, face
+
+
+def _refuse_over(polygon: Polygon, printed: Print, where: str) -> None:
+    """Refuse an outline that runs along the rim of the paper below: there it passes for the edge."""
+    rim = shapely.buffer(shapely.linearrings(printed.sheet), _BESIDE_RIM)
+    along = shapely.intersection(polygon.exterior, rim)
+    if along.length > _ALONG_RIM:
+        x, y = along.representative_point().coords[0]
+        raise JobError(
+            where,
+            f"at ({x:.1f}, {y:.1f}) mm in the true-scale picture the board's edge runs along the rim of the "
+            "reference card's paper",
+            "lay the whole board on the card and photograph it again, or give the edge's corners as points",
+        )
 
 
 def _refuse_unlike(doubt: Doubt, where: str) -> None:
