@@ -18,15 +18,26 @@ from trimgeo.vision.ground_print import Print, print_shares
 NOTCHED = shapely.Polygon([(0, 0), (40, 0), (40, 26), (24, 26), (24, 21), (16, 21), (16, 26), (0, 26)])
 
 
-@pytest.fixture(scope="module")
-def camera():
-    """The simulated camera, whose card is drawn from the numbers of its layout alone."""
-    path = Path(__file__).parents[1] / "camera" / "camera.py"
-    spec = importlib.util.spec_from_file_location("camera_of_edges", path)
+def loaded(name, *folders):
+    """A helper of the tests, by path."""
+    path = Path(__file__).parents[1].joinpath(*folders)
+    spec = importlib.util.spec_from_file_location(name, path)
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="module")
+def camera():
+    """The simulated camera, whose card is drawn from the numbers of its layout alone."""
+    return loaded("camera_of_edges", "camera", "camera.py")
+
+
+@pytest.fixture(scope="module")
+def bench():
+    """Boards drawn by chance."""
+    return loaded("bench_of_edges", "bench", "board_edges.py")
 
 
 def area(boxes):
@@ -157,3 +168,18 @@ def test_an_edge_along_the_rim_of_the_paper_is_refused(boards, low, refused):
     else:
         found, _, _ = find_outline(seen, 1.6, scene.eye, "edge", printed)
         assert error(found.polygon, NOTCHED) <= 0.3
+
+
+@pytest.mark.parametrize("seed", [931, 951])
+def test_an_outline_with_the_known_print_on_both_sides_is_refused(boards, bench, seed):
+    """A notch whose wall lies along a black square: the square's rim was taken for the board's, 4 mm off."""
+    scene = bench.scene(boards, seed)
+    pixels, origin = boards.picture_of(scene)
+    seen = Picture(scene.per_mm, origin, (pixels.shape[1], pixels.shape[0]), lambda: pixels)
+    printed = bench.printed(boards, scene, pixels, origin)
+    try:
+        found, pieces, _ = find_outline(seen, scene.thickness, scene.eye, "edge", printed)
+    except JobError as fault:
+        assert "unclear" in str(fault)
+    else:
+        assert error(found.polygon, scene.board) <= 2.45 * pieces.spread

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from trimgeo.vision.edge_joints import Joint
 from trimgeo.vision.edge_measured import BLURS, CORNERS
-from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_widths
+from trimgeo.vision.edge_profile import Sight, edge_offsets, off_sampled, sampled, tones_at, wall_widths
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +32,9 @@ by less than this, mm, that is none of the board's."""
 _STEPLESS, _PRINT, _HIDDEN = 12.0, 0.4, 1.0
 """Grey levels that are no step, by what share of the paper print changes there, and the length, mm, along
 which it does though no step shows."""
+_PRINTED, _BARE = 16.0, 1.5
+"""Grey levels off the known print up to which it is seen, and the length, mm, along which it is seen on both
+sides of an outline."""
 _EXPLAINED = 0.5
 """Share of a profile's variation that its steps explain where it is measured."""
 
@@ -152,32 +155,37 @@ def _offsets_along(sight: Sight, outline: Floats, sharp: shapely.Geometry) -> tu
 
 
 def _follows_print(sight: Sight, along: Floats, across: Floats) -> NDArray[np.bool_]:
-    """Where the outline goes along an edge of the known print that does not show, (n,).
+    """Where the outline goes along an edge of the known print, (n,): a hidden one, or the print's own.
 
     What hides it is the board's, on both sides; how far it goes on nobody can tell where it is of the
-    print's colour.
+    print's colour. Where the print is seen on both sides, no board is.
     """
     if sight.under is None:
         return np.zeros(len(along), bool)
     wall = wall_widths(sight, along, across)[:, None]
     beside = np.array([0.3, 0.4, 0.5])
 
-    def change(look: Callable[[Sight, Floats, Floats, Floats], Floats]) -> Floats:
+    def sides(look: Callable[[Sight, Floats, Floats, Floats], Floats]) -> tuple[Floats, Floats]:
         inner = look(sight, along, across, -beside).mean(axis=1)
-        return np.asarray(inner - look(sight, along + across * wall, across, beside).mean(axis=1))
+        return inner, look(sight, along + across * wall, across, beside).mean(axis=1)
 
-    hidden = (np.linalg.norm(change(sampled), axis=1) < _STEPLESS) & (np.abs(change(tones_at)) > _PRINT)
-    count = round(_HIDDEN / _STEP)
-    long = np.all([np.roll(hidden, -k) for k in range(count)], axis=0)
+    (colour, beyond), (tone, other) = sides(sampled), sides(tones_at)
+    printed = np.abs(tone - other) > _PRINT
+    hidden = printed & (np.linalg.norm(colour - beyond, axis=1) < _STEPLESS)
+    bare = printed & (np.maximum(*sides(off_sampled)) < _PRINTED)
+    return _for_long(hidden, _HIDDEN) | _for_long(bare, _BARE)
+
+
+def _for_long(flags: NDArray[np.bool_], length: float) -> NDArray[np.bool_]:
+    """Those places on the outline, (n,), that are flagged along with all others over ``length`` mm."""
+    count = round(length / _STEP)
+    long = np.all([np.roll(flags, -k) for k in range(count)], axis=0)
     return np.asarray(np.any([np.roll(long, k) for k in range(count)], axis=0))
 
 
 def _unseen(off: Floats, parts: NDArray[np.bool_]) -> Floats:
     """`_BLIND` where the edge shows nowhere for `_UNSEEN` and no part hides it: a piece may be wrong."""
-    hidden = np.isnan(off) & ~parts
-    count = round(_UNSEEN / _STEP)
-    long = np.all([np.roll(hidden, -k) for k in range(count)], axis=0)
-    return np.where(np.any([np.roll(long, k) for k in range(count)], axis=0), _BLIND, 0.0)
+    return np.where(_for_long(np.isnan(off) & ~parts, _UNSEEN), _BLIND, 0.0)
 
 
 def _smoothed(values: Floats) -> Floats:
