@@ -69,6 +69,12 @@ def coarse(*areas, shade=None):
     return small, (small[..., 2] < 150).astype(np.uint8)
 
 
+def test_a_light_part_at_the_rim_is_told_from_the_paper_by_its_step():
+    small, mask = coarse(((150, 210), (380, 440), LIGHT))
+    found = parts_at_rim(mask, small, None, 5.0)
+    assert found[77:103, 192:218].all() and not found[:, 223:].any() and not found[mask > 0].any()
+
+
 def test_what_a_sharp_shadow_darkens_is_no_part():
     shadow = tuple(0.65 * v for v in (232, 232, 232))
     small, mask = coarse(((90, 130), (230, 290), shadow))

@@ -53,8 +53,7 @@ def corners(
         return ()
     base = ground(edge, chains, cutter, finish, thickness)
     guide = course(base, finish.sanding, base.taken)
-    begins = {cut.start: cut for cut in cuts}
-    finishes = {cut.end: cut for cut in cuts}
+    begins, finishes = {cut.start: cut for cut in cuts}, {cut.end: cut for cut in cuts}
     found: list[Corner] = []
     for chain in chains:
         for joint in chain.joints:
@@ -117,8 +116,7 @@ def impossible(cuts: Sequence[Cut], found: Sequence[Corner], finish: Finish) -> 
     ('Cut 3 is 15.0 mm long on the guide line, its two stops take 16.0 mm: finish it with a saw or a file.',)
     """
     stops = {corner.at: corner.stop_short for corner in found if corner.stop_short is not None}
-    begins = {cut.start: cut for cut in cuts}
-    finishes = {cut.end: cut for cut in cuts}
+    begins, finishes = {cut.start: cut for cut in cuts}, {cut.end: cut for cut in cuts}
     said = []
     for cut in cuts:
         if cut.start not in stops or cut.end not in stops:

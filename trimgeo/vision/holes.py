@@ -124,10 +124,7 @@ def find_holes(
     limits = (LEAST / 2 * per_mm, _WIDEST_RING * per_mm)
     ground = None if background is None else np.array(background)
     fits = best_of(scene, searched(scene, spots, opening, ground, limits))
-    fits = [_from_aside(fit, walls) for fit in fits if fit.cover >= 0.75]
-    fits = [fit for fit in fits if fit.disc.radius >= _LEAST_PIXELS / 2 and _measured(fit, per_mm, _DOUBTFUL)]
-    fits = [fit for fit in shared_sizes(fits, per_mm) if _measured(fit, per_mm, _UNMEASURED)]
-    fits = _innermost(fits)
+    fits = _measurable(fits, walls, per_mm)
     if not shown.sure and background is not None and within is not None:
         fits = [] if pads_likely(picture, pixels, within, opening, fits) else fits
     found = [_hole(picture, fit, shown, walls) for fit in fits]
@@ -135,6 +132,13 @@ def find_holes(
     if within is not None:
         kept = [hole for hole in kept if shapely.intersects_xy(within, *hole.at)]
     return tuple(sorted(kept, key=lambda hole: hole.at))
+
+
+def _measurable(fits: list[Fit], walls: Walls, per_mm: float) -> list[Fit]:
+    """The fits whose diameters are sure enough, by themselves or by others of one drill, each hole once."""
+    fits = [_from_aside(fit, walls) for fit in fits if fit.cover >= 0.75]
+    fits = [fit for fit in fits if fit.disc.radius >= _LEAST_PIXELS / 2 and _measured(fit, per_mm, _DOUBTFUL)]
+    return _innermost([fit for fit in shared_sizes(fits, per_mm) if _measured(fit, per_mm, _UNMEASURED)])
 
 
 def _lit(picture: Picture, within: Polygon, opening: Floats, ground: tuple[float, float, float]) -> Lit:
