@@ -95,9 +95,8 @@ def grown(spines: NDArray[Any], distance: Floats | float, segments: int, axes: F
     no trace.
     """
     around = distance / np.cos(COARSEST_SIDE * np.pi / (4 * segments))
-    turned = shapely.normalize(
-        shapely.transform(spines, lambda xy: xy @ axes.T)
-    )  # begun at a corner for sure
+    turned = shapely.transform(spines, lambda xy: xy @ axes.T)
+    turned = shapely.normalize(turned)  # begun at a corner for sure
     shapes = np.asarray(shapely.buffer(shapely.simplify(turned, NEEDLESS), around, quad_segs=segments))
     return np.asarray(shapely.transform(shapes, lambda xy: xy @ axes))
 

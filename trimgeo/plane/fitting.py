@@ -181,9 +181,8 @@ def _least_overlap(base: Ground, start: Pose, nowhere: _Found) -> _Found:
         if gap > -3 * PROVED:
             there = overlap(base, tried[0])
             best = min(best, (there, tried[0]), key=_deep)
-            if (
-                there > max(less, less - gap) + _STRADDLES
-            ):  # its corners are clear of walls, but not all of it is
+            # Where its corners are clear of walls, but not all of it is, the rest of it tells.
+            if there > max(less, less - gap) + _STRADDLES:
                 gap, tried = less - there, best[1][None]
         top = min(top, best[0], less if gap >= 0 else np.inf)
         if gap < -PROVED / 2 and top - less <= _NEAR:
