@@ -185,6 +185,15 @@ def test_needless_corners_of_what_is_kept_change_no_outline():
     assert MOVED.areas(other, 6) == pytest.approx(MOVED.areas(job, 6), rel=1e-6)
 
 
+@pytest.mark.parametrize(("seed", "twin"), [(312, "mirrored"), (346, "shifted")])
+def test_bridges_between_pieces_do_not_depend_on_how_the_job_lies(seed, twin):
+    job = MOVED.drawn(seed)
+    lies = building(*job[:2], 0.3, 0.3, EXACT).base.laid
+    other = building(*dict(MOVED.twins(job, seed))[twin][:2], 0.3, 0.3, EXACT).base.laid
+    assert shapely.equals_exact(lies.pieces, other.pieces, 1.1e-8).all()
+    assert MOVED.areas(dict(MOVED.twins(job, seed))[twin], 6) == pytest.approx(MOVED.areas(job, 6), rel=1e-6)
+
+
 def test_corners_are_rounded_to_the_grid_where_the_job_asks_for_it():
     edge, parts, case = BOARDS.board(3)
     exact = built_in(parts, edge, 6, case=case)

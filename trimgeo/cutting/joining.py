@@ -21,6 +21,7 @@ from trimgeo.plane.annulus import Annulus, NoRoomError, annulus
 from trimgeo.plane.bridges import NoBridgeError, bridged, bridges
 from trimgeo.plane.coarser import coarser
 from trimgeo.plane.fewest import Fewest, fewest_in
+from trimgeo.plane.pose import Pose, raised
 
 FEW_CORNERS: Final = 30
 """A shape with more is searched around with fewer."""
@@ -81,6 +82,21 @@ def fields(base: Ground, case: Case | None, neck: float, slot: float, inside_cor
     searched around what is kept itself, with bridges from piece to piece.  Raises `trimgeo.NoOutlineError`
     where no bridge as wide as ``neck`` passes, and where a post is enclosed.
     """
+    base = base.laid
+    return [_as_placed(each, base.pose) for each in _fields(base, case, neck, slot, inside_corners)]
+
+
+def _as_placed(each: Field, pose: Pose) -> Field:
+    """A field of ground that lies in a ``pose``, as it was given."""
+    kept, allowed = (shapely.orient_polygons(raised(shape, pose)) for shape in (each.kept, each.allowed))
+    few = replace(each.few, outline=pose.placed(each.few.outline), witnesses=pose.back(each.few.witnesses))
+    room = replace(each.room, pose=each.room.pose.within(pose))
+    coarse = room if each.coarse is each.room else replace(each.coarse, pose=each.coarse.pose.within(pose))
+    return replace(each, kept=kept, allowed=allowed, few=few, room=room, coarse=coarse)
+
+
+def _fields(base: Ground, case: Case | None, neck: float, slot: float, inside_corners: bool) -> list[Field]:
+    """The same in a pose."""
     shapes: list[Polygon] = []
     if base.hull_fits:
         shapes.append(base.hull)
@@ -155,7 +171,7 @@ def _enclosed(base: Ground, case: Case | None, shape: Polygon) -> NoOutlineError
     slits = openings(base.allowed, shape, 0.0) if len(posts) else []
     shut = [post for post, each in zip(posts, slits, strict=True) if not each]
     near = min(shut or [*posts, base.allowed], key=lambda post: shapely.distance(post, shape))
-    return post_within(base.kept, case, base.kept.grown(HAIR), near)
+    return post_within(base.kept, case, base.kept.grown(HAIR), raised(near, base.pose))
 
 
 def _fewest(each: Field) -> int:
@@ -205,7 +221,7 @@ def holds_together(outline: Polygon, base: Ground, neck: float) -> bool:
 def field(base: Ground, shape: Polygon, allowed: Polygon) -> list[Field]:
     """The field around one shape; none where its room is too narrow to be told."""
     for kept, within in ((shape, allowed), _without_hairs(shape, allowed)):
-        free = free_sides(within, base.kept.edge)
+        free = free_sides(within, base.edge)
         with suppress(NoRoomError):
             coarse = room = annulus(kept, within, free)
             if len(room.kept) > FEW_CORNERS and not shapely.equals(kept, shapely.convex_hull(kept)):
@@ -231,7 +247,7 @@ def _rooms(base: Ground, shape: Polygon, slot: float) -> list[Polygon]:
 
     def cost(allowed: Polygon) -> float:
         try:
-            return fewest_in(annulus(shape, allowed, free_sides(allowed, base.kept.edge))).count
+            return fewest_in(annulus(shape, allowed, free_sides(allowed, base.edge))).count
         except NoRoomError:
             return np.inf
 
@@ -261,8 +277,9 @@ def _bridged(base: Ground, case: Case | None, neck: float) -> Polygon:
                 fails, point = width, closer.point
         apart = shapely.distance(base.pieces, shapely.Point(point))
         one, other = np.argsort(apart, kind="stable")[:2]
-        pair = (base.pieces[one], base.pieces[other])
-        raise too_narrow(base.kept, case, base.kept.grown(HAIR), pair, (point, passes, neck)) from error
+        pair = raised(base.pieces[one], base.pose), raised(base.pieces[other], base.pose)
+        pinch = base.pose.back(point), passes, neck
+        raise too_narrow(base.kept, case, base.kept.grown(HAIR), pair, pinch) from error
 
 
 def _hull_within(base: Ground) -> list[Polygon]:
@@ -281,14 +298,16 @@ def proving(base: Ground, found: list[Field]) -> Field:
     only piece; else of the piece, or of pieces near to each other, that need the most alone, for an outline
     around all of them holds each.
     """
-    allowed = Polygon(base.allowed.exterior)
     if not base.allowed.interiors and (base.hull_fits or len(base.pieces) == 1):
         return found[0]
+    base = base.laid
+    allowed = Polygon(base.allowed.exterior)
     if shapely.covers(shapely.buffer(allowed, MARGIN), base.hull):
         shapes = [base.hull]
     else:
         shapes = [*map(Polygon, base.pieces), *_hulls_within(base, allowed)]
-    return max((each for shape in shapes for each in field(base, shape, allowed)), key=_proved)
+    best = max((each for shape in shapes for each in field(base, shape, allowed)), key=_proved)
+    return _as_placed(best, base.pose)
 
 
 def _hulls_within(base: Ground, allowed: Polygon) -> list[Polygon]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +15,9 @@ from shapely.geometry.base import BaseGeometry
 from trimgeo.cutting.kept import MARGIN, Kept
 from trimgeo.cutting.refusals import between, depth, over_wall, post_within
 from trimgeo.model.board import Case
+from trimgeo.plane.annulus import needed
 from trimgeo.plane.hulls import convex_hull
+from trimgeo.plane.pose import AS_GIVEN, Pose, laid, pose_of
 from trimgeo.tables import EDGE_TOLERANCE
 
 HAIR: Final = 1e-4
@@ -26,6 +29,9 @@ TOUCHES: Final = 1e-6
 
 POLYGON: Final = 3
 """What shapely calls the type of a polygon."""
+
+ALIKE: Final = 6
+"""Decimals: pieces whose areas in mm² agree in so many are told apart by where they lie."""
 
 WALL_SEGMENTS: Final = 12
 """Sides a quarter circle of a gap around a corner of the case."""
@@ -39,18 +45,32 @@ class Ground:
     """What is to be held and where the outline may be, mm.
 
     ``pieces`` are the grown keep-outs, joined where they overlap, without holes; ``allowed`` is the one part
-    of the board within the case that holds them all; its holes are posts.  ``hull`` is theirs.
+    of the board within the case that holds them all; its holes are posts.  ``hull`` is theirs, and ``edge``
+    the board's.  ``kept`` stays as given, where the others are in a ``pose``.
     """
 
     kept: Kept
+    edge: Polygon
     pieces: NDArray[Any]
     allowed: Polygon
     hull: Polygon
+    pose: Pose = AS_GIVEN
 
     @property
     def hull_fits(self) -> bool:
         """Whether the hull of all pieces is allowed."""
         return bool(shapely.covers(shapely.buffer(self.allowed, MARGIN), self.hull))
+
+    @cached_property
+    def laid(self) -> Ground:
+        """The same in a pose of its own: whatever is worked out there does not depend on how the job lies."""
+        pose = pose_of([self.allowed, *self.pieces])
+        shapes = [self.edge, self.allowed, self.hull, *self.pieces]
+        edge, allowed, hull, *parts = (laid(_without_needless(each), pose) for each in shapes)
+        pieces = np.array(parts, dtype=object)
+        first = shapely.get_coordinates(shapely.get_point(shapely.get_exterior_ring(pieces), 0))
+        size = np.round(shapely.area(pieces), ALIKE)
+        return Ground(self.kept, edge, pieces[np.lexsort((*first.T, -size))], allowed, hull, pose)
 
 
 def ground(held: Kept, case: Case | None) -> Ground:
@@ -128,7 +148,7 @@ def _joined(held: Kept, case: Case | None, shapes: NDArray[Any], allowed: BaseGe
         if shapely.covers(shapely.union_all(pieces), post):
             raise post_within(held, case, shapes, post)
     hull = Polygon(convex_hull(shapely.multipoints(shapely.get_coordinates(pieces))))
-    return Ground(held, pieces, part, hull)
+    return Ground(held, held.edge, pieces, part, hull)
 
 
 def _finer(held: Kept, case: Case | None, parts: tuple[Polygon, Polygon]) -> tuple[Polygon, Polygon]:
@@ -154,6 +174,13 @@ def polygons_filled(shapes: NDArray[Any]) -> NDArray[Any]:
 def polygons_of(rings: Any) -> NDArray[Any]:
     """The areas within some rings."""
     return np.array([Polygon(ring) for ring in rings], dtype=object)
+
+
+def _without_needless(shape: Polygon) -> Polygon:
+    """A polygon without corners that are none: rounded, they would be some."""
+    rings = [shapely.get_coordinates(ring)[:-1] for ring in (shape.exterior, *shape.interiors)]
+    exterior, *holes = (needed(ring, np.zeros(len(ring), dtype=bool))[0] for ring in rings)
+    return Polygon(exterior, holes)
 
 
 def free_sides(allowed: Polygon, edge: Polygon) -> NDArray[np.bool_]:

@@ -133,7 +133,7 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
 
 def _posed(pose: Pose, shape: Polygon, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
     """The ring of a shape in the pose without needless corners, and its sides' flags."""
-    corners, flags = _needed(*_counter_clockwise(shapely.get_coordinates(shape.exterior)[:-1], flags))
+    corners, flags = needed(*_counter_clockwise(shapely.get_coordinates(shape.exterior)[:-1], flags))
     corners, flags = _counter_clockwise(pose.taken(corners), flags)
     first = int(np.lexsort(corners.T)[0])
     return np.roll(corners, -first, axis=0), np.roll(flags, -first)
@@ -148,8 +148,13 @@ def _counter_clockwise(corners: Floats, flags: NDArray[np.bool_]) -> tuple[Float
     return corners[::-1], np.roll(flags[::-1], -1)
 
 
-def _needed(corners: Floats, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
-    """Without doubled corners, and without collinear ones whose two sides have one flag."""
+def needed(corners: Floats, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
+    """Without doubled corners, and without collinear ones whose two sides have one flag.
+
+    >>> square = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]])
+    >>> needed(square, np.zeros(5, dtype=bool))[0].tolist()
+    [[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]]
+    """
     while True:
         before, after = np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0)
         doubled = np.hypot(*(corners - after).T) <= STANDS_OUT

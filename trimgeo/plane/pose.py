@@ -40,6 +40,20 @@ class Pose:
         ring = self.back(shapely.get_coordinates(outline.exterior))
         return Polygon(ring if np.linalg.det(self.axes) > 0 else ring[::-1])
 
+    def within(self, outer: Pose) -> Pose:
+        """The pose as it is outside, where its shapes had been taken into ``outer``.
+
+        >>> outer, inner = Pose(np.array([3.0, 4.0]), -np.eye(2)), Pose(np.array([1.0, 0.0]), np.eye(2)[::-1])
+        >>> point = np.array([[7.0, 9.0]])
+        >>> inner.within(outer).taken(point).tolist(), inner.taken(outer.taken(point)).tolist()
+        ([[-5.0, -5.0]], [[-5.0, -5.0]])
+        """
+        return Pose(self.origin @ outer.axes + outer.origin, self.axes @ outer.axes)
+
+
+AS_GIVEN = Pose(np.zeros(2), np.eye(2))
+"""The pose of shapes that stay where they are."""
+
 
 def laid(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     """A shape in a pose, its corners in an order of its own."""
