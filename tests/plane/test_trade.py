@@ -284,6 +284,14 @@ def test_the_first_outline_has_the_fewest_cuts_and_comes_before_the_rest():
     assert first.area <= few.outline.area * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("seed", SEEDS)
+def test_an_outline_is_the_same_whatever_number_of_cuts_is_searched_up_to(seed):
+    job = boards.board(seed)
+    every = areas(*job, 10)
+    for most in range(min(every), 10):
+        assert areas(*job, most) == {cuts: area for cuts, area in every.items() if cuts <= most}
+
+
 def test_a_square_on_a_free_board_is_cut_off_as_by_hand():
     # strips of 1 and 2 mm right and above are left where they are not cut; then one beside it and one below
     found = areas(shapely.box(1, 1, 2, 2), shapely.box(0, 0, 9, 4), np.ones(4, dtype=bool), 6)

@@ -108,7 +108,7 @@ def _fields(base: Ground, case: Case | None, neck: float, slot: float, inside_co
     for shape in shapes:
         if not any(shapely.equals_exact(shape.normalize(), each.kept.normalize(), MARGIN) for each in found):
             for allowed in _rooms(base, shape, slot):
-                found += _strong(base, neck, field(base, shape, allowed))
+                found += _strong(base, neck, shape, allowed)
     if not base.hull_fits and len(base.pieces) > 1:
         found += _aside(base, neck, slot, found)
         found += _thinner(base, neck, slot, found)
@@ -117,25 +117,21 @@ def _fields(base: Ground, case: Case | None, neck: float, slot: float, inside_co
     return sorted(found, key=_fewest)
 
 
-def _strong(base: Ground, neck: float, thin: list[Field]) -> list[Field]:
-    """A field with what it leads around made as wide as ``neck`` where it is thinner; as it is where not.
+def _strong(base: Ground, neck: float, shape: Polygon, allowed: Polygon) -> list[Field]:
+    """The field around a shape made as wide as ``neck`` where it is thinner; as it is where it cannot be.
 
     The thin one stays beside it where it needs fewer cuts or proves another bound, with its thin outlines
     noted.  Where the hull is allowed, that has the fewest cuts anyway.
     """
-    wide = [widened(each.kept, each.allowed, neck) for each in thin]
-    strong = [
-        each
-        for one, shape in zip(thin, wide, strict=True)
-        if shape
-        for each in field(base, shape, one.allowed)
-    ]
-    if not strong or base.hull_fits:
-        return strong or thin
-    alike = [(each.few.count, each.few.proved) for each in strong] == [
-        (e.few.count, e.few.proved) for e in thin
-    ]
-    return strong if alike else [*strong, *(replace(each, thin=neck) for each in thin)]
+    wide = widened(shape, allowed, neck)
+    strong = field(base, wide, allowed) if wide else []
+    if strong and base.hull_fits:
+        return strong
+    thin = field(base, shape, allowed)
+    if not strong:
+        return thin
+    found = [[(each.few.count, each.few.proved) for each in some] for some in (strong, thin)]
+    return strong if found[0] == found[1] else [*strong, *(replace(each, thin=neck) for each in thin)]
 
 
 def widened(shape: Polygon, allowed: Polygon, neck: float) -> Polygon | None:

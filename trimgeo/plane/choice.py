@@ -52,4 +52,4 @@ def distinct(lines: CutLines) -> CutLines:
     """Each line once."""
     lines = lines[np.lexsort((lines.heading, lines.place))]
     same = (np.diff(lines.place) == 0) & (np.diff(lines.heading) < SAME)
-    return lines[np.flatnonzero(np.append(True, ~same))]
+    return lines[np.flatnonzero(np.append(True, ~same)[: len(lines)])]

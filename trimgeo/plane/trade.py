@@ -40,6 +40,9 @@ SPARE = 8
 LEAST_DEPTH = 1e-3
 """A cut around a convex kept area takes off a strip of the allowed one that is deeper than this, mm."""
 
+BAND = 4
+"""So many numbers of cuts are searched together."""
+
 AGAIN = 1
 """Searches among the lines found, after the first one."""
 
@@ -78,23 +81,32 @@ def smallest_for_each(
     """
     few = few or fewest_in(room)
     given = Smallest(few.count, float(few.outline.area), few.outline, _has_short(room, few.outline, shortest))
+    best = np.inf
     if few.count == 0:
+        best = given.area
         yield given
     search = _Search(room, border(room), inside_corners, shortest)
-    quick = max(few.count, 1)
-    found = _convex(search, most) if _is_convex(room) else {}
-    whole = all(cuts in found for cuts in range(quick, max(most, quick) + 1))
-    if not whole and few.count:
-        _keep_smaller(found, _searched(search, quick))
-    if few.count and inside_corners:
-        _keep_smaller(found, {few.count: given})
-    best = given.area if few.count == 0 else np.inf
-    for cuts in range(quick, max(most, quick) + 1):
-        if cuts == (quick + 1 if few.count else 1) and not whole:
-            _keep_smaller(found, _searched(search, most))
+    first = max(few.count, 1)
+    last = max(most, first)
+    found = _convex(search, _band(last)[-1]) if _is_convex(room) else {}
+    refined, searched = search.fixed[:0], range(0)
+    for cuts in range(first, last + 1):
+        if cuts not in searched:
+            searched = range(max(_band(cuts)[0], first), _band(cuts)[-1] + 1)
+            if any(each not in found for each in searched):
+                refined, others = _searched(search, searched, refined)
+                _keep_smaller(found, others)
+            if inside_corners and few.count in searched:
+                _keep_smaller(found, {few.count: given})
         if cuts in found and found[cuts].area < best * (1 - WORTH):
             best = found[cuts].area
             yield found[cuts]
+
+
+def _band(cuts: int) -> range:
+    """Numbers of cuts that are searched together, whatever number is asked for: each finds the same again."""
+    begin = (cuts - 1) // BAND * BAND
+    return range(begin + 1, begin + BAND + 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,45 +130,61 @@ class _Search:
         step = few[0] if few else TURN_STEPS[-1]
         return thinned(self.room, distinct(stacked([tangents(self.room, step), self.fixed])))
 
+    @cached_property
+    def steps(self) -> Steps:
+        """The steps between them."""
+        return self.joined(self.lines)
 
-def _searched(search: _Search, most: int) -> dict[int, Smallest]:
-    """Search among the first lines, then among those that came out of it."""
+    def joined(self, lines: CutLines) -> Steps:
+        """The steps between some lines."""
+        return steps_between(lines, self.edge, len(self.room.kept), self.inside_corners)
+
+
+def _searched(
+    search: _Search, wanted: Sequence[int], known: CutLines
+) -> tuple[CutLines, dict[int, Smallest]]:
+    """Search among the first lines, then among those that came out of it and ``known`` ones.
+
+    Back come all that came out, and the best of each number of cuts that is ``wanted``.
+    """
     fixed, lines = thinned(search.room, search.fixed), search.lines
     found: dict[int, Smallest] = {}
-    for _ in range(1 + AGAIN):
+    for number in range(1 + AGAIN):
         if not len(lines):
             break
-        refined, others = _found(search, lines, most)
+        steps = search.steps if number == 0 else search.joined(lines)
+        refined, others = _found(search, lines, steps, wanted)
         _keep_smaller(found, others)
-        lines = distinct(stacked([refined, fixed]))
+        known = distinct(stacked([known, refined]))
+        lines = distinct(stacked([known, fixed]))
     short = sorted(cuts for cuts, each in found.items() if each.short)
     if short:
         _keep_smaller(found, _long_enough(search, lines, short))
-    return found
+    return known, found
 
 
 def _long_enough(search: _Search, lines: CutLines, wanted: Sequence[int]) -> dict[int, Smallest]:
     """Search among ``lines`` for outlines all of whose cuts are as long as asked for."""
     lines = lengthened(lines, search.shortest)
-    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
-    return _tried(search, lines, steps, wanted, search.shortest)[1]
+    return _tried(search, lines, search.joined(lines), wanted, search.shortest)[1]
 
 
-def _found(search: _Search, lines: CutLines, most: int) -> tuple[CutLines, dict[int, Smallest]]:
+def _found(
+    search: _Search, lines: CutLines, steps: Steps, wanted: Sequence[int]
+) -> tuple[CutLines, dict[int, Smallest]]:
     """Search among ``lines``, made smaller: all lines then, and the best of each number of cuts.
 
     Where the best ways of a number of cuts cross themselves, the search is repeated without the steps onto
     either of the two sides that cross.
     """
-    steps = steps_between(lines, search.edge, len(search.room.kept), search.inside_corners)
-    kept, best, tangled = _tried(search, lines, steps, range(1, most + 1))
-    wanted = [cuts for cuts in range(1, most + 1) if cuts not in best]
-    for one in range(2 if tangled and wanted else 0):
+    kept, best, tangled = _tried(search, lines, steps, wanted)
+    lost = [cuts for cuts in wanted if cuts not in best]
+    for one in range(2 if tangled and lost else 0):
         barred = {pair[one] for pair in tangled}
         allowed = [
             k for k, pair in enumerate(zip(steps.source, steps.target, strict=True)) if pair not in barred
         ]
-        more, others, _ = _tried(search, lines, steps[np.array(allowed)], wanted)
+        more, others, _ = _tried(search, lines, steps[np.array(allowed)], lost)
         kept = stacked([kept, more])
         _keep_smaller(best, others)
     return kept, best
