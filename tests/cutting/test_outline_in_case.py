@@ -129,9 +129,9 @@ def test_the_first_choice_comes_before_more_cuts_are_searched(monkeypatch):
     edge, parts, case = BOARDS.board(3)
     found = choices(parts, edge, 0.3, 0.3, EXACT, 9, Wish(case))
     first = next(found)
-    assert max(searched, default=0) <= max(first.cuts, 1)
+    assert max(searched, default=0) <= 4 * np.ceil(max(first.cuts, 1) / 4)  # four numbers at once
     assert next(found).cuts > first.cuts
-    assert max(searched) == 9
+    assert list(found) and max(searched) == 12
 
 
 def test_no_cut_is_shorter_than_the_kerf_unless_the_fewest_need_one():

@@ -64,7 +64,7 @@ class Ground:
     @cached_property
     def laid(self) -> Ground:
         """The same in a pose of its own: whatever is worked out there does not depend on how the job lies."""
-        pose = pose_of([self.allowed, *self.pieces])
+        pose = pose_of([self.allowed, *self.pieces], MARGIN)
         shapes = [self.edge, self.allowed, self.hull, *self.pieces]
         edge, allowed, hull, *parts = (laid(_without_needless(each), pose) for each in shapes)
         pieces = np.array(parts, dtype=object)

@@ -22,14 +22,18 @@ GRID = 1e-8
 
 @dataclass(frozen=True, eq=False)
 class Pose:
-    """Where shapes were: ``origin``, shape (2,), and ``axes``, the unit vectors of the pose as rows."""
+    """Where shapes were: ``origin``, shape (2,), and ``axes``, the unit vectors of the pose as rows.
+
+    Coordinates are rounded to ``grid`` mm there.
+    """
 
     origin: Floats
     axes: Floats
+    grid: float = GRID
 
     def taken(self, points: Floats) -> Floats:
         """Points, shape (n, 2), in the pose, rounded."""
-        return np.asarray(np.round((points - self.origin) @ self.axes.T / GRID) * GRID)
+        return np.asarray(np.round((points - self.origin) @ self.axes.T / self.grid) * self.grid)
 
     def back(self, points: Floats) -> Floats:
         """Points of the pose, shape (..., 2), as they were placed."""
@@ -48,7 +52,7 @@ class Pose:
         >>> inner.within(outer).taken(point).tolist(), inner.taken(outer.taken(point)).tolist()
         ([[-5.0, -5.0]], [[-5.0, -5.0]])
         """
-        return Pose(self.origin @ outer.axes + outer.origin, self.axes @ outer.axes)
+        return Pose(self.origin @ outer.axes + outer.origin, self.axes @ outer.axes, self.grid)
 
 
 AS_GIVEN = Pose(np.zeros(2), np.eye(2))
@@ -71,8 +75,8 @@ def raised(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     return shapely.transform(shape, pose.back)
 
 
-def pose_of(shapes: list[Polygon]) -> Pose:
-    """The pose of some shapes, by the moments of all of them.
+def pose_of(shapes: list[Polygon], grid: float = GRID) -> Pose:
+    """The pose of some shapes, by the moments of all of them; coordinates are rounded to ``grid`` mm there.
 
     >>> wide = Polygon([(0, 0), (4, 0), (4, 1), (1, 1)])
     >>> turned = Polygon([(0, 0), (0, 4), (-1, 4), (-1, 1)])
@@ -90,7 +94,7 @@ def pose_of(shapes: list[Polygon]) -> Pose:
     axes = vectors.T[::-1]
     along = at @ axes.T
     signs = np.sign(weight @ along**3)
-    return Pose(low + middle, axes * np.where(signs == 0, 1.0, signs)[:, None])
+    return Pose(low + middle, axes * np.where(signs == 0, 1.0, signs)[:, None], grid)
 
 
 def _samples(ring: Floats) -> tuple[Floats, Floats]:
