@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from io import BytesIO
 from typing import Any, Final
 
@@ -39,6 +40,25 @@ def to_pdf(sheets: Sequence[Sheet], title: str) -> bytes:
     canvas.setAuthor("trimgeo")
     canvas.setCreator("trimgeo")
     canvas.setSubject("sheets at true scale: print at 100 %")
+    with _binary():
+        _pages(canvas, sheets, typeface.fontName)
+        canvas.save()
+    return buffer.getvalue()
+
+
+@contextmanager
+def _binary() -> Iterator[None]:
+    """Streams as they are, not in the letters of base 85: a quarter shorter."""
+    from reportlab import rl_config
+
+    before, rl_config.useA85 = rl_config.useA85, 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
+
+
+def _pages(canvas: Any, sheets: Sequence[Sheet], font: str) -> None:
     for sheet in sheets:
         canvas.setPageSize((sheet.width * POINTS_PER_MM, sheet.height * POINTS_PER_MM))
         canvas.bookmarkPage(sheet.name)
@@ -46,10 +66,8 @@ def to_pdf(sheets: Sequence[Sheet], title: str) -> bytes:
         canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
         canvas.setMiterLimit(MITRE_LIMIT)
         for item in sheet.items:
-            _draw(canvas, item, typeface.fontName)
+            _draw(canvas, item, font)
         canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
 
 
 def _draw(canvas: Any, item: Strokes | Filled | Discs | Text, font: str) -> None:
