@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import LineString
 
@@ -25,6 +25,7 @@ def overlap(a: tuple[float, ...], b: tuple[float, ...]) -> float:
 
 
 @given(wishes)
+@example([(0.0, 0.0, 1.0, 1.0), (0.0, 0.0, 1.0, 1.0), (0.0, 31.0, 1.0, 2.0), (0.0, 32.0, 1.0, 1.0)])
 @settings(max_examples=30, deadline=None)
 def test_labels_never_meet_each_other_a_pointer_or_a_strong_line(
     wanted: list[tuple[float, float, float, float]],

@@ -138,7 +138,8 @@ def room(
 def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
     """A place for each wish, in their order of preference; None where there is none left.
 
-    Where some find none, all are placed anew, those that were lost first, at last in short forms only.
+    Where some find none, all are placed anew, those that were lost first, at last in short forms only; the
+    first wish is not given up for others.
 
     >>> place(room((0, 0, 40, 10)), [Wish(((20, 5),), (Form(8.0, 2.0),))])[0].box
     (16.0, 4.0, 24.0, 6.0)
@@ -154,7 +155,7 @@ def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
         order = [*lost, *(n for n in order if n not in set(lost))]
         found = _place_in_order(space, wishes, forms, order)
         lost = [n for n in order if found[n] is None]
-        if len(lost) < best.count(None):
+        if len(lost) < best.count(None) and (best[0] is None or found[0] is not None):
             best = found
         elif forms is short:
             break

@@ -142,8 +142,10 @@ def hatched(areas: Sequence[BaseGeometry], angle: float, pitch: float) -> BaseGe
     rank = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
     level = (first[owner] + rank) * pitch
     ends = np.stack([np.column_stack([left[owner], level]), np.column_stack([right[owner], level])], axis=1)
-    lines = shapely.multilinestrings(shapely.linestrings(ends), indices=owner)
-    clipped = shapely.get_parts(shapely.intersection(lines[counts > 0], flat[counts > 0]))
+    met, number = np.unique(owner, return_inverse=True)
+    clipped = shapely.get_parts(
+        shapely.intersection(shapely.multilinestrings(shapely.linestrings(ends), indices=number), flat[met])
+    )
     lines = clipped[shapely.get_dimensions(clipped) == 1]
     return shapely.transform(shapely.multilinestrings(lines), lambda xy: xy @ turn.T)
 
