@@ -23,7 +23,7 @@ from trimgeo.cutting.kept import kept
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
-from trimgeo.cutting.outline import Building, Wish, building, built
+from trimgeo.cutting.outline import Building, Wish, building, built, thin_places
 from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, NoOutlineError, quoted
@@ -138,7 +138,11 @@ def _offered(board: Board, prepared: Building, most: int) -> Iterator[Choice]:
 
 
 def _fitted(board: Board, choice: Choice) -> Choice:
-    return replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles)))
+    """A choice with what a person has to know before taking it: whether it fits its case, and a thin neck."""
+    asked = board.job.outline
+    thin = thin_places(choice.finished, asked.neck if asked else NECK)
+    told = (*choice.notes, *(note for note in thin if note not in choice.notes))
+    return replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles)), notes=told)
 
 
 def plan(board: Board) -> Plan:

@@ -100,6 +100,18 @@ def test_a_part_too_high_for_the_lid_is_said_below_the_trade(job: Path) -> None:
     assert "cuts the board does not fit its case: see check" in " ".join(done.stdout.split())
 
 
+def test_a_thin_neck_is_said_below_the_trade_and_in_its_picture(job: Path, tmp_path: Path) -> None:
+    slot = "[100, 50], [51, 50], [51, 3], [49, 3], [49, 50]"
+    job.write_text(JOB.replace("[100, 50]", slot), encoding="utf-8")
+    picture = tmp_path / "trade.svg"
+    done = call(job, "--variant", "short", "--picture", picture)
+    assert done.returncode == 0, done.stderr
+    assert "with 0 cuts it is only 3.00 mm wide at (49.00, 1.50)" in " ".join(done.stdout.split())
+    assert "it is only 3.00 mm wide" in said(picture)
+    whole, *others = json.loads(call(job, "--variant", "short", "--json").stdout)["choices"]
+    assert len(whole["notes"]) == 1 and others and not any(each["notes"] for each in others)
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Final
 
 import shapely
@@ -27,6 +28,9 @@ TALLEST: Final = 80.0
 
 COUNT: Final = 3.6
 """Font size of a number of cuts."""
+
+NOTE: Final = 44
+"""Letters in a line of a note."""
 
 FRAME: Final = 0.12
 CHOSEN_FRAME: Final = 1.0
@@ -120,7 +124,9 @@ def _facts(choice: Choice) -> list[str]:
         f"{choice.area / 100:.2f} cm², {choice.cut_length:.1f} mm to cut",
         f"{_counted(choice.inside_corners, 'inside corner')}, {clearance}",
     ]
-    return found if choice.fits is None else [*found, f"{'fits' if choice.fits else 'does not fit'} the case"]
+    if choice.fits is not None:
+        found.append(f"{'fits' if choice.fits else 'does not fit'} the case")
+    return [*found, *(line for note in choice.notes for line in wrap(note, NOTE))]
 
 
 def _counted(count: int, thing: str) -> str:

@@ -134,6 +134,7 @@ def _choice(choice: Choice) -> Json:
         "inside_corners": choice.inside_corners,
         "clearance_mm": _mm(choice.clearance),
         "fits": choice.fits,
+        "notes": list(choice.notes),
         "finished": _ring(choice.finished),
     }
 

@@ -101,6 +101,9 @@ def trade_lines(trade: Trade, chosen: Choice) -> list[str]:
     misfits = [str(choice.cuts) for choice in trade.choices if choice.fits is False]
     if misfits:
         lines += _wrapped("   ", f"with {', '.join(misfits)} cuts the board does not fit its case: see check")
+    for choice in trade.choices:
+        for note in choice.notes:
+            lines += _wrapped("   ", f"with {choice.cuts} cuts {note}")
     lines.append("-> chosen; --cuts N chooses another, --write puts it into the job file")
     points = ", ".join(f"[{x:.3f}, {y:.3f}]" for x, y in chosen.finished.exterior.coords[:-1])
     return [*lines, "", *_wrapped("points = ", f"[{points}]")]
