@@ -46,3 +46,13 @@ def test_random_pieces_become_one_without_leaving_the_room(seed):
     assert joined.is_valid
     assert room.buffer(1e-6).covers(joined)
     assert joined.buffer(1e-6).covers(pieces)
+
+
+def test_a_bridge_through_a_throat_is_no_wider_than_the_throat():
+    # a slot from above leaves 3 mm below it; the far piece is seen through the throat from every corner
+    room = shapely.box(0, 0, 100, 50) - shapely.box(49, 3, 51, 50)
+    two = shapely.union_all([shapely.box(9, 9, 31, 21), shapely.box(59, 9, 71, 21)])
+    joined = bridged(two, room, 2.99)
+    assert shapely.get_num_geometries(joined.buffer(-1.49)) == 1
+    with pytest.raises(NoBridgeError):
+        bridged(two, room, 3.05)

@@ -203,16 +203,13 @@ def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
 
 
 def _pair(held: Kept, shapes: NDArray[Any], pieces: tuple[Polygon, Polygon], middle: Floats) -> str:
-    """The keep-outs of two pieces that are nearest to a place, by name."""
-    names = []
+    """The keep-outs of two pieces that are nearest to a place, by name, in the order of the job."""
+    nearest = []
     for piece in pieces:
         own = np.flatnonzero(shapely.intersects(shapes, piece))
-        names.append(
-            held.keepouts[int(own[shapely.distance(shapes[own], shapely.Point(middle)).argmin()])].name
-        )
-    if names[0] == names[1]:
-        return f"parts of {quoted(names[0])}"
-    return f"{quoted(names[0])} and {quoted(names[1])}"
+        nearest.append(int(own[shapely.distance(shapes[own], shapely.Point(middle)).argmin()]))
+    one, other = (held.keepouts[k].name for k in sorted(nearest))
+    return f"parts of {quoted(one)}" if one == other else f"{quoted(one)} and {quoted(other)}"
 
 
 def _grown_name(held: Kept, k: int) -> str:

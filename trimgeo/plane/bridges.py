@@ -88,7 +88,8 @@ def _shortest(
     nearest = lines[int(np.argmin(shapely.length(lines)))]
     found = [straight[int(np.argmin(shapely.length(straight)))]] if len(straight) else []
     if not found or found[0].length > nearest.length:
-        found += ways_around(ends, allowed, middle, free)
+        landing = shapely.union(free, shapely.buffer(shapely.union_all(parts), neck / 2))
+        found += ways_around(ends, shapely.intersection(landing, allowed), middle, free)
     if not found:
         raise NoBridgeError(shapely.get_coordinates(shapely.centroid(nearest))[0])
     return min(found, key=lambda line: line.length)
@@ -106,15 +107,18 @@ def _middle_lines(ones: NDArray[np.object_], others: NDArray[np.object_]) -> NDA
 
 
 def ways_around(
-    ends: NDArray[np.object_], allowed: BaseGeometry, middle: BaseGeometry, free: BaseGeometry
+    ends: NDArray[np.object_], landing: BaseGeometry, middle: BaseGeometry, free: BaseGeometry
 ) -> list[LineString]:
-    """The shortest way from piece to piece over corners of ``middle`` (Dijkstra 1959), if there is one."""
+    """The shortest way from piece to piece over corners of ``middle`` (Dijkstra 1959), if there is one.
+
+    From corner to corner it stays in ``free``, from the last corner to the piece in ``landing``.
+    """
     corners = shapely.get_coordinates(middle)
     points = shapely.points(corners)
     shapely.prepare(free)
     feet = shapely.shortest_line(points[:, None], ends[None])
     # close to a wall a bridge is clipped by it: the piece that it leads to is no wider there
-    enters = np.where(shapely.covers(allowed, feet), shapely.length(feet), np.inf)
+    enters = np.where(shapely.covers(landing, feet), shapely.length(feet), np.inf)
     sights = shapely.linestrings(np.stack(np.broadcast_arrays(corners[:, None], corners[None]), axis=2))
     step = np.where(shapely.covers(free, sights), shapely.length(sights), np.inf)
     best: tuple[float, list[int], int, int] = (np.inf, [], -1, -1)
