@@ -15,6 +15,7 @@ from trimgeo.errors import NoOutlineError
 from trimgeo.model.board import Keepout
 from trimgeo.model.job import Placing
 from trimgeo.plane.hulls import Floats
+from trimgeo.plane.moving import moved
 from trimgeo.plane.pose import pose_of
 from trimgeo.tables import COVERAGE_FACTOR
 
@@ -98,7 +99,7 @@ def grown(spines: NDArray[Any], distance: Floats | float, segments: int, axes: F
     turned = shapely.transform(spines, lambda xy: xy @ axes.T)
     turned = shapely.normalize(turned)  # begun at a corner for sure
     shapes = np.asarray(shapely.buffer(shapely.simplify(turned, NEEDLESS), around, quad_segs=segments))
-    return np.asarray(shapely.transform(shapes, lambda xy: xy @ axes))
+    return moved(shapes, lambda xy: xy @ axes)
 
 
 def _allowances(keepouts: Sequence[Keepout], wander: float, sanding: float, placing: Placing) -> Floats:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.sheet import XY, Box
 from trimgeo.model.board import FaceName
+from trimgeo.plane.moving import moved
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,8 @@ class Placement:
 
     >>> Placement((-1.0, 1.0), (100.0, 10.0)).point((30.0, 5.0))
     (70.0, 15.0)
-    >>> Placement((-1.0, 1.0), (100.0, 10.0)).moved((5.0, 0.0)).lay([shapely.Point(30, 5)])[0]
+    >>> from shapely import Point
+    >>> Placement((-1.0, 1.0), (100.0, 10.0)).moved((5.0, 0.0)).lay([Point(30, 5)])[0]
     <POINT (75 15)>
     """
 
@@ -34,10 +35,8 @@ class Placement:
 
     def lay(self, shapes: Sequence[BaseGeometry]) -> NDArray[Any]:
         """Board shapes on the sheet, an array of shape (k,), in the same order."""
-        array = np.empty(len(shapes), dtype=object)
-        array[:] = shapes
         scale, offset = np.asarray(self.scale), np.asarray(self.offset)
-        return np.asarray(shapely.transform(array, lambda xy: xy * scale + offset))
+        return moved(shapes, lambda xy: xy * scale + offset)
 
     def moved(self, by: XY) -> Placement:
         """The same placement, shifted on the sheet."""

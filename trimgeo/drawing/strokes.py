@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.sheet import XY
+from trimgeo.plane.moving import moved
 
 Floats = NDArray[np.float64]
 Path = tuple[XY, ...]
@@ -134,7 +135,7 @@ def hatched(areas: Sequence[BaseGeometry], angle: float, pitch: float) -> BaseGe
     if not len(shapes):
         return shapely.MultiLineString()
     turn = _rotation(angle)
-    flat = shapely.transform(shapes, lambda xy: xy @ turn)
+    flat = moved(shapes, lambda xy: xy @ turn)
     left, bottom, right, top = shapely.bounds(flat).T
     first, last = np.floor(bottom / pitch) + 1, np.ceil(top / pitch) - 1
     counts = np.maximum(last - first + 1, 0).astype(int)

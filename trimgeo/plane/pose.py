@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.plane.hulls import Floats
+from trimgeo.plane.moving import moved
 
 GRID = 1e-8
 """Coordinates are rounded to this, mm: far above what turning a job costs, far below any tolerance."""
@@ -61,7 +62,7 @@ AS_GIVEN = Pose(np.zeros(2), np.eye(2))
 
 def laid(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     """A shape in a pose, its corners in an order of its own."""
-    return shapely.normalize(shapely.transform(shape, pose.taken))
+    return shapely.normalize(moved([shape], pose.taken)[0])
 
 
 def raised(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
@@ -72,7 +73,7 @@ def raised(shape: BaseGeometry, pose: Pose) -> BaseGeometry:
     >>> raised(laid(part, pose), pose).symmetric_difference(part).area < 1e-6
     True
     """
-    return shapely.transform(shape, pose.back)
+    return moved([shape], pose.back)[0]
 
 
 def pose_of(shapes: list[Polygon], grid: float = GRID) -> Pose:
