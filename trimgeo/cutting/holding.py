@@ -32,24 +32,23 @@ def holding(
     """Fit, collisions, start holes and support of a cut that is laid.
 
     What stands on the finished board counts for the case, also what is refitted after the cut; all that is
-    not lifted counts for the hand-piece and the clamp.  Parts of unknown height count for the walls alone.
+    not lifted counts for the hand-piece, holes and the clamp.  Parts of unknown height count for the walls,
+    holes and the clamp alone.
     """
     standing = _standing(board, lifted)
     edge, part, thickness = board.edge.polygon, finished.polygon, board.job.board.thickness
     way = passes(along.tool_centre, cuts, edge, cutter, thickness)
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
-    holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
+    there = _not_lifted(board, lifted)
+    holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding, there)
     fitted, told = _fitted(board, finished, _staying(board, lifted))
     room = finish.sanding + cutter.kerf + cutter.wander
-    relief, passed = relief_cuts(cuts, part, edge, room, _not_lifted(board, lifted))
+    relief, passed = relief_cuts(cuts, part, edge, room, there)
     return Holding(
         fitted,
         met,
         holes,
-        Support(
-            relief,
-            clamp(part, [shapely.buffer(one.spine, one.radius) for _, one in standing]),
-        ),
+        Support(relief, clamp(part, [area for _, area in there])),
         (*hit_sentences(met), *said, *passed, *told),
     )
 
