@@ -123,3 +123,30 @@ def test_the_clamp_keeps_off_parts_whose_height_nobody_gave(tmp_path: Path) -> N
     assert support is not None and support.clamp is not None
     at, radius = support.clamp
     assert Point(at).distance(box(10, 15, 40, 45)) >= radius - 0.02
+
+
+BARE = (
+    'job = { title = "t" }\nboard = { thickness = 1.6, edge = [[0, 0], [80, 0], [80, 60], [0, 60]] }\n'
+    "finish = { sanding = 0.3 }\noutline = { points = [[0, 0], [50, 0], [50, 60], [0, 60]] }\n"
+)
+U1 = '[[keepout]]\nname = "U1"\nkind = "component"\npolygon = [[38, 25], [46, 25], [46, 36], [38, 36]]\n'
+WHEEL = 'cutter = { kind = "wheel", kerf = 1.0, diameter = 38 }\n'
+
+
+def warned(tmp_path: Path, text: str) -> str:
+    (tmp_path / "job.toml").write_text(BARE + text)
+    return " ".join(trimgeo.plan(trimgeo.prepare(trimgeo.load(tmp_path))).warnings)
+
+
+def test_a_part_of_unknown_height_is_said_to_be_unknown_under_a_lid(tmp_path: Path) -> None:
+    case = "[case]\ncavity = [[-1, -1], [51, -1], [51, 61], [-1, 61]]\ngap = 0.2\nlid = 5\n"
+    assert 'closes over "U1" is not known' in warned(tmp_path, WHEEL + U1 + case)
+    assert "not known" not in warned(tmp_path, WHEEL + U1 + "height = 3\n" + case)
+    assert "not known" not in warned(tmp_path, WHEEL + U1 + case.replace("lid = 5\n", ""))
+
+
+def test_a_part_of_unknown_height_beside_a_cut_is_said_to_be_unknown_to_the_holder(tmp_path: Path) -> None:
+    held = 'cutter = { kind = "bit", kerf = 1.0, holder = { radius = 10, reach = 4 } }\n'
+    assert 'holder clears "U1" is not known' in warned(tmp_path, held + U1)
+    assert "not known" not in warned(tmp_path, held + U1 + "height = 1\n")
+    assert "not known" not in warned(tmp_path, held + U1.replace("38", "8").replace("46", "16"))

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from trimgeo.cutting.axle import passes
+from trimgeo.cutting.axle import Pass, passes
 from trimgeo.cutting.fit import fit, goes_in
 from trimgeo.cutting.hanging import hanging, hanging_sentences
 from trimgeo.cutting.holder import Standing, hit_sentences, hits
 from trimgeo.cutting.support import clamp, relief_cuts, start_holes
+from trimgeo.errors import quoted
 from trimgeo.model.board import Board, FaceName, Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Cut, Fit, Holding, Lift, Lines, Support
+
+TALLEST: Final = 100.0
+"""mm: a part of unknown height is taken to be as tall as this, to see whether its height matters."""
 
 OnFace = tuple[FaceName, Standing]
 
@@ -49,8 +54,41 @@ def holding(
         met,
         holes,
         Support(relief, clamp(part, [area for _, area in there])),
-        (*hit_sentences(met), *said, *passed, *told),
+        (*hit_sentences(met), *said, *passed, *told, *_unknown_heights(board, finished, lifted, way, cutter)),
     )
+
+
+def _unknown_heights(
+    board: Board, finished: Ring, lifted: Sequence[Lift], way: Sequence[Pass], cutter: Cutter
+) -> list[str]:
+    """What cannot be told of parts whose height nobody gave: under lid and floor, and beside the cutter."""
+    gone = {(lift.name, lift.face) for lift in lifted}
+    unknown = [
+        (face, replace(part, height=TALLEST)) for face, height, part in _every(board) if height is None
+    ]
+    said = []
+    case = board.case
+    bounded = {"top": case and case.lid, "bottom": case and case.floor}
+    under = [part.name for face, part in _on(finished, unknown) if bounded[face] is not None]
+    if under:
+        said.append(
+            f"Whether the case closes over {_quoted(under)} is not known: give their height with `height`."
+        )
+    near = [part for face, part in unknown if face == cutter.face and (part.name, face) not in gone]
+    met = hits(way, near, cutter, board.job.board.thickness)
+    sides = {(hit.cut, hit.side) for hit in met}
+    both = {cut for cut, _ in sides if {(cut, "kept"), (cut, "waste")} <= sides}
+    beside = dict.fromkeys(hit.name for hit in met if hit.side is None or hit.cut in both)
+    if beside:
+        said.append(
+            f"Whether the cutter's body or its holder clears {_quoted(beside)} is not known: give their "
+            "height with `height`, or look before cutting."
+        )
+    return said
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return ", ".join(quoted(name) for name in names)
 
 
 def fits(board: Board, finished: Ring) -> bool | None:
