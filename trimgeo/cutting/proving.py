@@ -2,7 +2,8 @@
 
 An outline leads around all that is kept.  Around one piece, or a hull that is allowed, the windows of
 `trimgeo.plane.fewest` prove the number; around several pieces those of `trimgeo.plane.islands`, whatever
-joins them.  Posts only add cuts, so they are left out.
+joins them.  Posts only add cuts: where the bound without them is less than the fewest found, each is tried
+alone (`trimgeo.plane.slits`).
 """
 
 from __future__ import annotations
@@ -22,8 +23,10 @@ from trimgeo.plane.fewest import fewest_in
 from trimgeo.plane.hulls import Floats
 from trimgeo.plane.islands import least_links
 from trimgeo.plane.pose import raised
+from trimgeo.plane.slits import least_beside
 
 ALL = "all that is kept"
+PAST = "all that is kept and past a post"
 PART = "a piece of what is kept"
 
 
@@ -58,7 +61,11 @@ def proving(base: Ground, found: list[Field]) -> Bound:
             bounds = [Bound(few.proved, base.pose.back(few.witnesses), raised(base.hull, base.pose), ALL)]
         pieces = [each for piece in base.pieces for each in field(base, Polygon(piece), allowed)]
         bounds += [_of(each, base, PART) for each in pieces]
-    return max(bounds, key=_proved)
+    best = max(bounds, key=_proved)
+    known = min(each.few.count for each in found)
+    for post in base.allowed.interiors if best.proved < known else ():
+        best = max(best, _past(base, allowed, Polygon(post), best.proved, known) or best, key=_proved)
+    return best
 
 
 def _of(each: Field, base: Ground, around: str, placed: bool = False) -> Bound:
@@ -81,6 +88,18 @@ def _around_all(base: Ground, allowed: Polygon) -> list[Bound]:
         return []
     kept = raised(shapely.multipolygons(base.pieces), base.pose)
     return [Bound(least.links, base.pose.back(least.witnesses), kept, ALL)]
+
+
+def _past(base: Ground, allowed: Polygon, post: Polygon, least: int, known: int) -> Bound | None:
+    """The bound for all pieces and a post that stays outside, where that is more than ``least``."""
+    pieces = [Polygon(piece) for piece in base.pieces]
+    found = None
+    with suppress(NoRoomError):  # what is kept all but touches the post, or a wall
+        found = least_beside(pieces, post, allowed, free_sides(allowed, base.edge), least, known)
+    if found is None:
+        return None
+    kept = raised(shapely.multipolygons(pieces), base.pose)
+    return Bound(found.links, base.pose.back(found.witnesses), kept, PAST)
 
 
 def _proved(each: Bound) -> int:
