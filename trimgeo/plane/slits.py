@@ -27,7 +27,7 @@ from shapely import Polygon
 
 from trimgeo.plane.annulus import Annulus
 from trimgeo.plane.cover import Plane, Step, along_border, core, plane_of, unrolled
-from trimgeo.plane.islands import Least, least_links
+from trimgeo.plane.islands import Least, least_links, least_loop
 from trimgeo.plane.sight import LEFT, RIGHT, Lines
 
 MOST_SLITS = 5000
@@ -61,9 +61,10 @@ def least_beside(
     plane = plane_of([slimmed(each) for each in (*islands, post)], allowed, free)
     if plane.free.all():
         return None
-    best: Least | None = None
+    hull = shapely.convex_hull(shapely.multipolygons([Polygon(each.exterior) for each in islands]))
+    convex, best = least_loop(hull, allowed), None
     for count, room in enumerate(_rooms(plane, known)):
-        found = least_links(room) if room is not None and count < MOST_ROOMS else None
+        found = least_links(room, convex) if room is not None and count < MOST_ROOMS else None
         if found is None or found.links <= least:
             return None
         if best is None or found.links < best.links:
