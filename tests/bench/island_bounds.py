@@ -186,7 +186,7 @@ def fewest_joined(islands: list[Polygon], room: Polygon, free: Bools, draw: np.r
         if shape is not None:
             try:
                 found.append(fewest_in(annulus(shape, room, free)).count)
-            except NoRoomError:
+            except (NoRoomError, ValueError):  # too thin for an outline to be settled: no judge
                 continue
     return min(found)
 
