@@ -112,7 +112,7 @@ def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
     """All choices of `outlines` up to ``most`` cuts, with what is known of the fewest."""
     prepared = _building(board)
     found = tuple(_offered(board, prepared, most))
-    return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.few.proved, found[0].cuts))
+    return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.proved, found[0].cuts))
 
 
 def proof(board: Board) -> Proof:

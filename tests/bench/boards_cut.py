@@ -119,7 +119,7 @@ def judge(seed: int, most: int = 10) -> Judged:
         for choice in built(plan, most):
             result.first = result.first or time.process_time() - begun
             found.append(choice)
-        result.proved = plan.proving.few.proved
+        result.proved = plan.proving.proved
     except NoOutlineError as error:
         result.refused = str(error)
         return result

@@ -202,11 +202,11 @@ def test_no_loop_through_a_grid_of_points_has_fewer_links_than_are_proved(seed):
 
 @pytest.mark.parametrize("seed", range(8))
 def test_every_eave_of_the_taut_loop_proves_the_same(seed):
-    from trimgeo.plane.windows import _by_eave
+    from trimgeo.plane.windows import by_eave
 
     kept, allowed = corridors.corridor(seed)
     room = annulus(kept, allowed, walled(allowed))
-    counts = {len(_by_eave(room, eave).windows) for eave in eaves(taut_loop(room))}
+    counts = {len(by_eave(room, eave).windows) for eave in eaves(taut_loop(room))}
     assert len(counts) <= 1
 
 

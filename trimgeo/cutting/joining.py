@@ -42,9 +42,6 @@ THINNER: Final = (0.5, 0.1)
 ASIDE: Final = (8.0, 4.0, 2.0, 1.0)
 """mm from walls and posts that bridges are tried at: beside one along a wall no straight way is left."""
 
-SEEDS: Final = 12
-"""Pieces from which hulls of several are grown, for a bound."""
-
 POCKET: Final = 2.0
 """mm: no cutter makes a pocket that is narrower, so none is searched."""
 
@@ -303,45 +300,3 @@ def _hull_within(base: Ground) -> list[Polygon]:
     wide = shapely.buffer(parts, MARGIN)
     holding = parts[[bool(shapely.covers(each, base.pieces).all()) for each in wide]]
     return [Polygon(each.exterior) for each in holding]
-
-
-def proving(base: Ground, found: list[Field]) -> Field:
-    """The field whose fewest cuts bound those of any outline.
-
-    Posts only add cuts, so they are left out.  It is the field of the hull where it is allowed, or of the
-    only piece; else of the piece, or of pieces near to each other, that need the most alone, for an outline
-    around all of them holds each.
-    """
-    if not base.allowed.interiors and (base.hull_fits or len(base.pieces) == 1):
-        return found[0]
-    base = base.laid
-    allowed = Polygon(base.allowed.exterior)
-    if shapely.covers(shapely.buffer(allowed, MARGIN), base.hull):
-        shapes = [base.hull]
-    else:
-        shapes = [*map(Polygon, base.pieces), *_hulls_within(base, allowed)]
-    best = max((each for shape in shapes for each in field(base, shape, allowed)), key=_proved)
-    return _as_placed(best, base.pose)
-
-
-def _hulls_within(base: Ground, allowed: Polygon) -> list[Polygon]:
-    """Hulls of pieces near to each other that are allowed: what leads around all leads around each of them.
-
-    From each of the largest pieces the others are taken in, nearest first, as long as the hull is allowed.
-    """
-    wide = shapely.buffer(allowed, MARGIN)
-    shapely.prepare(wide)
-    found: dict[frozenset[int], Polygon] = {}
-    for seed in range(min(len(base.pieces), SEEDS)):
-        group, hull = {seed}, shapely.convex_hull(base.pieces[seed])
-        for other in np.argsort(shapely.distance(base.pieces, base.pieces[seed]), kind="stable")[1:].tolist():
-            more = shapely.convex_hull(shapely.union(hull, base.pieces[other]))
-            if shapely.covers(wide, more):
-                group, hull = group | {other}, more
-        if len(group) > 1:
-            found[frozenset(group)] = hull
-    return list(found.values())
-
-
-def _proved(each: Field) -> int:
-    return each.few.proved

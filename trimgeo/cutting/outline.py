@@ -17,8 +17,9 @@ from shapely import MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.cutting import finishing
-from trimgeo.cutting.joining import Field, fields, holds_together, proving
+from trimgeo.cutting.joining import Field, fields, holds_together
 from trimgeo.cutting.kept import Kept, kept
+from trimgeo.cutting.proving import Bound, proving
 from trimgeo.cutting.refusals import not_found, too_few
 from trimgeo.cutting.room import POLYGON, Ground, free_sides, ground, inside, polygons_filled, whole_sides
 from trimgeo.cutting.straight import across_board
@@ -76,8 +77,8 @@ class Building:
     room: BaseGeometry | None
 
     @property
-    def proving(self) -> Field:
-        """The field whose fewest cuts bound those of any outline."""
+    def proving(self) -> Bound:
+        """What bounds the cuts of any outline."""
         return proving(self.base, list(self.fields))
 
 
@@ -203,16 +204,15 @@ def fewest(plan: Building) -> Choice:
 
 def proof(plan: Building) -> Proof:
     """What proves the fewest cuts."""
-    field = plan.proving
+    bound = plan.proving
     found = fewest(plan)
-    alone = len(plan.base.pieces) > 1 and not plan.base.hull_fits
     return Proof(
         fewest=found,
-        proved=min(field.few.proved, found.cuts),
-        witnesses=MultiLineString(list(shapely.linestrings(field.few.witnesses))),
-        kept=field.kept,
+        proved=min(bound.proved, found.cuts),
+        witnesses=MultiLineString(list(shapely.linestrings(bound.witnesses))),
+        kept=bound.kept,
         allowed=Polygon(plan.base.allowed.exterior),
-        around="a piece of what is kept" if alone else "all that is kept",
+        around=bound.around,
     )
 
 

@@ -309,14 +309,14 @@ class Proof:
     """What proves that no outline has less than ``proved`` new cuts, all in the board frame.
 
     ``witnesses`` are the lines of sight that bound each cut: one that begins before it reaches no further.
-    They are drawn in the room between ``kept`` (what they lead around, one piece) and ``allowed`` (the board
-    within the case); ``fewest`` is the outline with the fewest cuts found. ``around`` says in words what is
+    They are drawn in the room between ``kept`` (what they lead around) and ``allowed`` (the board within the
+    case); ``fewest`` is the outline with the fewest cuts found. ``around`` says in words what is
     led around: all keep-outs, or a piece of them where only that piece counts.
     """
 
     fewest: Choice
     proved: int
     witnesses: MultiLineString
-    kept: Polygon
+    kept: Polygon | MultiPolygon
     allowed: Polygon
     around: str

@@ -27,6 +27,12 @@ STANDS_OUT = 1e-7
 LONGEST_MITRE = 4.0
 """A relaxed corner moves by at most so many times `RELAXED`."""
 
+EASED = 5 * RELAXED
+"""mm: where a free part of the border ends at a corner that stands into the room, so much more of it is free.
+
+A cut may begin there in any direction, also in one that comes from beyond the last free side.
+"""
+
 Point = tuple[float, float]
 
 
@@ -107,15 +113,15 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
     (8, 8)
     """
     pose = pose_of([kept, allowed])
-    outer, flags = _posed(pose, allowed, free)
-    inner, _ = _posed(pose, kept, np.zeros(1, dtype=bool))
-    moved_inner, moved_outer = _moved(inner, -RELAXED), _moved(outer, RELAXED)
+    outer, flags = eased(*posed(pose, allowed, free))
+    inner, _ = posed(pose, kept, np.zeros(1, dtype=bool))
+    moved_inner, moved_outer = moved_sides(inner, -RELAXED), moved_sides(outer, RELAXED)
     room = Polygon(moved_outer, [moved_inner])
     if not (room.is_valid and shapely.contains_properly(Polygon(moved_outer), Polygon(moved_inner))):
-        raise _no_room(kept, allowed)
+        raise no_room(kept, allowed)
     points = np.vstack([moved_inner, moved_outer])
-    triangles = _triangles(room, points)
-    neighbours = _neighbours(triangles, len(points))
+    triangles = triangles_of(room, points)
+    neighbours = neighbours_of(triangles, len(points))
     ring, exits = _way_around(triangles, neighbours, len(inner))
     return Annulus(
         pose,
@@ -125,13 +131,13 @@ def annulus(kept: Polygon, allowed: Polygon, free: NDArray[np.bool_]) -> Annulus
         tuple((float(x), float(y)) for x, y in points),
         tuple((int(a), int(b), int(c)) for a, b, c in triangles),
         tuple((int(a), int(b), int(c)) for a, b, c in neighbours),
-        _fans(triangles, len(points)),
+        fans_of(triangles, len(points)),
         ring,
         exits,
     )
 
 
-def _posed(pose: Pose, shape: Polygon, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
+def posed(pose: Pose, shape: Polygon, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
     """The ring of a shape in the pose without needless corners, and its sides' flags."""
     corners, flags = needed(*_counter_clockwise(shapely.get_coordinates(shape.exterior)[:-1], flags))
     corners, flags = _counter_clockwise(pose.taken(corners), flags)
@@ -171,7 +177,31 @@ def needed(corners: Floats, flags: NDArray[np.bool_]) -> tuple[Floats, NDArray[n
         corners, flags = corners[~doubled], flags[~doubled]
 
 
-def _moved(corners: Floats, outwards: float) -> Floats:
+def eased(corners: Floats, free: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
+    """A ring with `EASED` mm more of it free beside each corner to the inside at which a free part ends.
+
+    >>> bent = np.array([(0.0, 0.0), (4.0, 0.0), (4.0, 2.0), (2.0, 2.0), (2.0, 4.0), (0.0, 4.0)])
+    >>> len(eased(bent, np.array([False, False, True, False, False, False]))[0])
+    7
+    """
+    side = np.roll(corners, -1, axis=0) - corners
+    before = np.roll(side, 1, axis=0)
+    ends = (before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0] < 0) & (free != np.roll(free, 1))
+    if not ends.any():
+        return corners, free
+    onto, flags = [], []
+    for k in range(len(corners)):
+        if ends[k] and free[k]:
+            onto += [corners[k] - EASED * before[k] / np.hypot(*before[k]), corners[k]]
+        elif ends[k]:
+            onto += [corners[k], corners[k] + EASED * side[k] / np.hypot(*side[k])]
+        else:
+            onto.append(corners[k])
+        flags += [True, bool(free[k])] if ends[k] else [bool(free[k])]
+    return np.array(onto), np.array(flags)
+
+
+def moved_sides(corners: Floats, outwards: float) -> Floats:
     """Every side moved by ``outwards``: its corners along their mitres; a straight corner a little more."""
     side = np.roll(corners, -1, axis=0) - corners
     normal = np.column_stack([side[:, 1], -side[:, 0]]) / np.hypot(*side.T)[:, None]
@@ -184,7 +214,7 @@ def _moved(corners: Floats, outwards: float) -> Floats:
     return np.asarray(corners + outwards * mitre * np.where(straight, 1.05, 1.0)[:, None])
 
 
-def _no_room(kept: Polygon, allowed: Polygon) -> NoRoomError:
+def no_room(kept: Polygon, allowed: Polygon) -> NoRoomError:
     """Name the kept point that lies furthest outside, or nearest to the border where none does."""
     allowed = Polygon(allowed.exterior)
     outside = shapely.difference(Polygon(kept.exterior), allowed)
@@ -199,8 +229,11 @@ def _no_room(kept: Polygon, allowed: Polygon) -> NoRoomError:
     return NoRoomError((worst.x, worst.y), (float(wall[0]), float(wall[1])), side, overlap)
 
 
-def _triangles(room: Polygon, points: Floats) -> Indices:
-    """Corners of a constrained Delaunay triangulation, shape (t, 3), counter-clockwise."""
+def triangles_of(room: Polygon, points: Floats) -> Indices:
+    """Corners of a constrained Delaunay triangulation, shape (t, 3), counter-clockwise.
+
+    ``points`` are those of all rings of ``room``, once each.
+    """
     parts = shapely.get_parts(shapely.constrained_delaunay_triangles(room))
     corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3]
     pair = [("y", np.float64), ("x", np.float64)]
@@ -208,14 +241,14 @@ def _triangles(room: Polygon, points: Floats) -> Indices:
     known = np.ascontiguousarray(points[order][:, ::-1]).view(pair).ravel()
     at = np.searchsorted(known, np.ascontiguousarray(corners.reshape(-1, 2)[:, ::-1]).view(pair).ravel())
     numbers = order[np.minimum(at, len(points) - 1)].reshape(-1, 3)
-    if len(numbers) != len(points):
+    if len(numbers) != len(points) + 2 * (len(room.interiors) - 1):
         raise AssertionError("the triangles do not fill the room")
     a, b, c = (points[numbers[:, k]] for k in range(3))
     turn = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
     return np.asarray(np.where(turn[:, None] > 0, numbers, numbers[:, ::-1]))
 
 
-def _neighbours(triangles: Indices, count: int) -> Indices:
+def neighbours_of(triangles: Indices, count: int) -> Indices:
     """The triangle beyond each side, shape (t, 3), -1 where there is none."""
     start, end = triangles, np.roll(triangles, -1, axis=1)
     key, twin = (start * count + end).ravel(), (end * count + start).ravel()
@@ -225,7 +258,7 @@ def _neighbours(triangles: Indices, count: int) -> Indices:
     return np.asarray(np.where(key[found] == twin, found // 3, -1).reshape(-1, 3))
 
 
-def _fans(triangles: Indices, count: int) -> tuple[tuple[int, ...], ...]:
+def fans_of(triangles: Indices, count: int) -> tuple[tuple[int, ...], ...]:
     """The triangles at each point."""
     fans: list[list[int]] = [[] for _ in range(count)]
     for number, corners in enumerate(triangles.tolist()):

@@ -65,14 +65,14 @@ def fewest_in(room: Annulus) -> Fewest:
     if room.free.all():
         return Fewest(0, 0, room.pose.placed(Polygon(room.allowed)), np.zeros((0, 2, 2)))
     closed = loop(room)
-    way = _shortest(room)
+    way = shortest(room)
     bound = min([closed.proved if closed else 1, *([sum(hop.links for hop in way)] if way else [])])
     walks = []
     if closed is not None:
-        walks.append((len(closed.windows), _around(closed.windows), closed.windows))
+        walks.append((len(closed.windows), around(closed.windows), closed.windows))
     if way:
         windows = tuple(window for hop in way for window in hop.windows)
-        walks.append((sum(hop.links for hop in way), _along(room, way), windows))
+        walks.append((sum(hop.links for hop in way), along(room, way), windows))
     best: list[tuple[int, Polygon, tuple[Window, ...]]] = []
     for _, walk, windows in sorted(walks, key=lambda each: each[0]):
         outline = settled(room, walk)
@@ -83,7 +83,7 @@ def fewest_in(room: Annulus) -> Fewest:
     return Fewest(count, bound, room.pose.placed(outline), room.pose.back(witnesses))
 
 
-def _shortest(room: Annulus) -> list[Hop]:
+def shortest(room: Annulus) -> list[Hop]:
     """Hops with the fewest links once around, from free stretch to free stretch; none where none is free."""
     runs = stretches(room)
     found = hops(room, runs)
@@ -101,13 +101,13 @@ def _shortest(room: Annulus) -> list[Hop]:
     return best[1]
 
 
-def _around(windows: tuple[Window, ...]) -> list[Point]:
+def around(windows: tuple[Window, ...]) -> list[Point]:
     """Corners of a closed way whose links lie on the lines of ``windows``."""
     pairs = zip(windows, (*windows[1:], windows[0]), strict=True)
     return [meeting(one.tail, one.head, other.tail, other.head) for one, other in pairs]
 
 
-def _along(room: Annulus, way: list[Hop]) -> list[Point]:
+def along(room: Annulus, way: list[Hop]) -> list[Point]:
     """Corners of a closed way by hops, and by the free stretches between them."""
     corners = [_corners(room, hop) for hop in way]
     count = len(room.allowed)

@@ -105,8 +105,10 @@ class _Pockets:
         stack = list(self.room.ring)
         while stack:
             here = stack.pop()
-            for other in self.room.neighbours[here]:
-                if other >= 0 and other not in inward and other not in self.place:
+            for edge, other in enumerate(self.room.neighbours[here]):
+                if other < 0 or other in inward or other in self.place:
+                    continue
+                if corners_of(self.room, here, edge) >= len(self.room.kept):  # beside what is allowed
                     inward[other] = self.room.neighbours[other].index(here)
                     stack.append(other)
         return inward

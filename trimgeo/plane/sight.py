@@ -54,37 +54,32 @@ def meeting(tail: Point, head: Point, start: Point, end: Point) -> Point:
     return start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])
 
 
-class Sight:
-    """The lines that one link may take so far; it changes as it is carried along.
+class Lines:
+    """The lines that pass right of some corners and left of others.
 
     ``corners`` are those passed on the left and on the right, ``lines`` the extreme lines: line LEFT is the
     one turned most to the right, from a left corner to a right one, by their numbers; line RIGHT the other.
-    ``ends`` are the numbers of the ends of the side crossed last, ``windows`` those of the links so far.
+
+    >>> lines = Lines([(0.0, 1.0)], [(0.0, 0.0)])
+    >>> lines.add(LEFT, (1.0, 1.0)), lines.add(RIGHT, (2.0, 3.0)), lines.add(RIGHT, (2.0, 0.5))
+    (True, False, True)
     """
 
-    __slots__ = ("corners", "ends", "lines", "room", "step", "windows")
+    __slots__ = ("corners", "lines")
 
-    def __init__(
-        self, room: Annulus, left: list[Point], right: list[Point], ends: tuple[int, int], step: int
-    ) -> None:
-        self.room = room
+    def __init__(self, left: list[Point], right: list[Point]) -> None:
         left, right = _pulled(left, LEFT), _pulled(right, RIGHT)
         self.corners: tuple[list[Point], list[Point]] = ([left[0]], [right[0]])
         self.lines: list[tuple[int, int]] = [(0, 0), (0, 0)]
-        self.ends = list(ends)
-        self.step = step
-        self.windows: tuple[Window, ...] = ()
         for side, others in ((LEFT, left[1:]), (RIGHT, right[1:])):
             for corner in others:
                 if not self.add(side, corner):
                     self._turn_at(side, corner)
 
-    def copy(self) -> Sight:
+    def copy(self) -> Lines:
         """The same once more, so that two ways can go on from here."""
-        twin = Sight.__new__(Sight)
-        twin.room, twin.step = self.room, self.step
-        twin.corners = (self.corners[0][:], self.corners[1][:])
-        twin.lines, twin.ends, twin.windows = self.lines[:], self.ends[:], self.windows
+        twin = Lines.__new__(Lines)
+        twin.corners, twin.lines = (self.corners[0][:], self.corners[1][:]), self.lines[:]
         return twin
 
     def line(self, side: int) -> tuple[Point, Point]:
@@ -120,6 +115,32 @@ class Sight:
         own.append(corner)
         self.lines[side] = (len(own) - 1, _tangent(other, corner, 0, -sign))
         self.lines[1 - side] = (_tangent(other, corner, 0, sign), len(own) - 1)
+
+
+class Sight(Lines):
+    """The lines that one link may take so far; it changes as it is carried along.
+
+    ``ends`` are the numbers of the ends of the side crossed last, ``windows`` those of the links so far.
+    """
+
+    __slots__ = ("ends", "room", "step", "windows")
+
+    def __init__(
+        self, room: Annulus, left: list[Point], right: list[Point], ends: tuple[int, int], step: int
+    ) -> None:
+        super().__init__(left, right)
+        self.room = room
+        self.ends = list(ends)
+        self.step = step
+        self.windows: tuple[Window, ...] = ()
+
+    def copy(self) -> Sight:
+        """The same once more, so that two ways can go on from here."""
+        twin = Sight.__new__(Sight)
+        twin.room, twin.step = self.room, self.step
+        twin.corners = (self.corners[0][:], self.corners[1][:])
+        twin.lines, twin.ends, twin.windows = self.lines[:], self.ends[:], self.windows
+        return twin
 
     def cross(self, triangle: int, leave: int) -> Window | None:
         """Go on through ``triangle``, out by side ``leave``; the window where one link does not get there.

@@ -12,6 +12,9 @@ from typing import NamedTuple
 from trimgeo.plane.annulus import Annulus, Point
 from trimgeo.plane.sight import LEFT, RIGHT, turn_of
 
+TURNS = 6
+"""Turns of a shortest way, so that those in the middle lie on the loop."""
+
 
 class Touch(NamedTuple):
     """A bend of the taut loop: the number of its corner, its point, and the side that it touches."""
@@ -50,6 +53,37 @@ def taut_loop(room: Annulus) -> list[Touch]:
         before = here
     _pull(bends, chains, first)
     return bends if bends[-1] == first else bends + chains[LEFT]
+
+
+def taut_unrolled(room: Annulus) -> list[Touch]:
+    """The same of an unrolled room, whose left points are not one ring, from any bend of the loop on.
+
+    The shortest way from a left corner to itself some turns on joins the loop within its first turn and
+    leaves it in its last one: in each turn the loop bends left about some corner, which the way cannot pass
+    on the loop's left, and two shortest ways have no more than one stretch in common.
+
+    >>> import numpy as np, shapely
+    >>> from trimgeo.plane.cover import around_islands
+    >>> islands = [shapely.box(1, 1, 2, 2), shapely.box(7, 1, 8, 2)]
+    >>> room = around_islands(islands, shapely.box(0, 0, 9, 3), np.zeros(4, dtype=bool))
+    >>> len(taut_unrolled(room))
+    5
+    """
+    sides = [_ends(room, k) for k in range(len(room.ring))]
+    first = Touch(sides[0][LEFT], room.points[sides[0][LEFT]], LEFT)
+    bends, before = [first], (first.corner, -1)
+    chains: tuple[list[Touch], list[Touch]] = ([], [])
+    for step in range(1, TURNS * len(sides) + 1):
+        here = sides[step % len(sides)]
+        for side in (LEFT, RIGHT):
+            if here[side] != before[side]:
+                _pull(bends, chains, Touch(here[side], room.points[here[side]], side))
+        before = here
+    for number, bend in enumerate(bends):
+        again = [k for k, other in enumerate(bends) if other == bend and k > number]
+        if len(again) >= TURNS - 3:
+            return bends[again[0] : again[1] + 1]
+    raise AssertionError("the shortest way does not close")
 
 
 def _ends(room: Annulus, step: int) -> tuple[int, int]:

@@ -71,11 +71,11 @@ def loop(room: Annulus) -> Loop | None:
     bends = taut_loop(room)
     across = eaves(bends)
     if across:
-        return _by_eave(room, across[0])
+        return by_eave(room, across[0])
     return _by_tangents(room)
 
 
-def _by_eave(room: Annulus, eave: tuple[Touch, Touch]) -> Loop | None:
+def by_eave(room: Annulus, eave: tuple[Touch, Touch]) -> Loop | None:
     """Greedy from an eave's window on to the same one a turn later."""
     one, other = eave
     begun = sight_from(room, other.corner, (other.point[0] - one.point[0], other.point[1] - one.point[1]))
