@@ -21,6 +21,7 @@ from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import not_found, too_few
 from trimgeo.cutting.room import Ground, free_sides, ground, inside, polygons_filled
 from trimgeo.cutting.straight import across_board
+from trimgeo.cutting.tightening import tighter
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
@@ -236,6 +237,8 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
             if (each.cuts == cuts and not each.notes) or (best is None and each.cuts <= cuts)
         ]
         choice = min(good, key=_awkward, default=None)
+        if choice is not None and best is not None:
+            choice = _tighter(plan, choice)
         if choice is not None and (best is None or choice.area < best.area * (1 - WORTH_A_CUT)):
             best = choice
             yield choice
@@ -243,6 +246,19 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
         yield from built(plan, last + FURTHER // 2)
     elif best is None:
         raise not_found(plan.wish.inside_corners, last)
+
+
+def _tighter(plan: Building, found: Choice) -> Choice:
+    """A choice drawn tighter, where that is a smaller one with as many cuts; else as it is."""
+    wish = plan.wish
+    outline = tighter(plan.base, found.finished, wish.neck, wish.kerf) if wish.inside_corners else None
+    if outline is None:
+        return found
+    pieces = shapely.multipolygons(plan.base.pieces)
+    smaller = finished(plan, outline, pieces, plan.base.allowed, wish.neck)
+    if smaller is None or smaller.cuts != found.cuts or smaller.notes or smaller.area > found.area:
+        return found
+    return smaller
 
 
 def _as_they_are(plan: Building) -> list[Choice]:
