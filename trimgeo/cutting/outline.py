@@ -21,7 +21,7 @@ from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import not_found, too_few
 from trimgeo.cutting.room import Ground, free_sides, ground, inside, polygons_filled
 from trimgeo.cutting.straight import across_board
-from trimgeo.cutting.tightening import tighter
+from trimgeo.cutting.tightening import Tightening
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
@@ -225,6 +225,8 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
     last = max(most, first)
     streams = [_Stream(plan, each, last) for each in plan.fields]
     across = _Across(plan, last)
+    wish, several = plan.wish, len(plan.base.pieces) > 1
+    tight = Tightening(plan.base, wish.neck, wish.kerf) if several and wish.inside_corners else None
     best: Choice | None = None
     more = _as_they_are(plan)  # those that have more cuts than was searched
     for cuts in range(first, last + 1):
@@ -237,8 +239,8 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
             if (each.cuts == cuts and not each.notes) or (best is None and each.cuts <= cuts)
         ]
         choice = min(good, key=_awkward, default=None)
-        if choice is not None and best is not None:
-            choice = _tighter(plan, choice)
+        if best is not None and tight is not None:
+            choice = _smaller(plan, tight, choice, best)
         if choice is not None and (best is None or choice.area < best.area * (1 - WORTH_A_CUT)):
             best = choice
             yield choice
@@ -248,17 +250,24 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
         raise not_found(plan.wish.inside_corners, last)
 
 
-def _tighter(plan: Building, found: Choice) -> Choice:
-    """A choice drawn tighter, where that is a smaller one with as many cuts; else as it is."""
-    wish = plan.wish
-    outline = tighter(plan.base, found.finished, wish.neck, wish.kerf) if wish.inside_corners else None
-    if outline is None:
-        return found
+def _smaller(plan: Building, tight: Tightening, found: Choice | None, fewer: Choice) -> Choice | None:
+    """The smallest of a choice, of that drawn tighter, and of one with a cut less that is dented."""
+    cuts = fewer.cuts + 1 if found is None else found.cuts
     pieces = shapely.multipolygons(plan.base.pieces)
-    smaller = finished(plan, outline, pieces, plan.base.allowed, wish.neck)
-    if smaller is None or smaller.cuts != found.cuts or smaller.notes or smaller.area > found.area:
-        return found
-    return smaller
+
+    def better(outline: Polygon | None) -> Choice | None:
+        if outline is None:
+            return found
+        smaller = finished(plan, outline, pieces, plan.base.allowed, plan.wish.neck)
+        if smaller is None or smaller.cuts != cuts or smaller.notes:
+            return found
+        return smaller if found is None or smaller.area < found.area else found
+
+    if found is not None:
+        found = better(tight.tighter(found.finished))
+    if fewer.cuts == cuts - 1 and fewer.cuts > 2:
+        found = better(tight.with_a_dent(fewer.finished, fewer.area if found is None else found.area))
+    return found
 
 
 def _as_they_are(plan: Building) -> list[Choice]:

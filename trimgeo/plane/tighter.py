@@ -7,6 +7,7 @@ their stead its bodies, which a disc of the neck's width fits into, have to hang
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
@@ -21,7 +22,7 @@ from trimgeo.plane.hulls import Floats
 RELAXED: Final = 4e-5
 """mm: pieces and walls give way by so much, so that what touches is clear."""
 
-TRIALS: Final = 600
+TRIALS: Final = 400
 """Changes tried with each outline."""
 
 WARMTH: Final = 0.003
@@ -128,6 +129,11 @@ def tightened(outline: Polygon, free: NDArray[np.bool_], around: Island) -> Poly
     return Polygon(search.annealed(corners, cuts))
 
 
+def is_sound(around: Island, outline: Polygon) -> Callable[[Floats], bool]:
+    """What tells whether corners, shape (n, 2), are those of an outline in as many bodies as a given one."""
+    return _Search(around, np.ones(0, dtype=bool), len(around.bodies(outline))).sound
+
+
 @dataclass(frozen=True, eq=False)
 class _Search:
     """Annealing of one outline; side k runs from corner k to the next one."""
@@ -140,7 +146,11 @@ class _Search:
         """Whether an outline is what it has to be."""
         around = self.around
         following = np.concatenate([corners[1:], corners[:1]])
-        if around.shortest and (np.hypot(*(following - corners).T)[~self.free] < around.shortest).any():
+        if (
+            around.shortest
+            and len(self.free) == len(corners)
+            and (np.hypot(*(following - corners).T)[~self.free] < around.shortest).any()
+        ):
             return False
         sides = shapely.linestrings(np.stack([corners, following], axis=1))
         if shapely.intersects(around.all, sides).any() or not shapely.covers(around.room, sides).all():
