@@ -41,6 +41,9 @@ GAIN: Final = 0.01
 FURTHER: Final = 8
 """Where no outline was found with the fewest cuts, so many more are tried."""
 
+LEAST_DENTED: Final = 3
+"""Outlines with fewer cuts get no dents: there is nothing between two cuts."""
+
 MOST_CUTS: Final = 64
 """As many cuts as a job can ask for."""
 
@@ -253,20 +256,15 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
 def _smaller(plan: Building, tight: Tightening, found: Choice | None, fewer: Choice) -> Choice | None:
     """The smallest of a choice, of that drawn tighter, and of one with a cut less that is dented."""
     cuts = fewer.cuts + 1 if found is None else found.cuts
+    dented = fewer if LEAST_DENTED <= fewer.cuts == cuts - 1 else None
+    if found is None and dented is None:
+        return None
     pieces = shapely.multipolygons(plan.base.pieces)
-
-    def better(outline: Polygon | None) -> Choice | None:
-        if outline is None:
-            return found
+    outlines = (each and each.finished for each in (found, dented))
+    for outline in tight.smaller(*outlines):
         smaller = finished(plan, outline, pieces, plan.base.allowed, plan.wish.neck)
-        if smaller is None or smaller.cuts != cuts or smaller.notes:
-            return found
-        return smaller if found is None or smaller.area < found.area else found
-
-    if found is not None:
-        found = better(tight.tighter(found.finished))
-    if fewer.cuts == cuts - 1 and fewer.cuts > 2:
-        found = better(tight.with_a_dent(fewer.finished, fewer.area if found is None else found.area))
+        if smaller is not None and smaller.cuts == cuts and not smaller.notes:
+            return min(smaller, found or smaller, key=lambda each: each.area)
     return found
 
 

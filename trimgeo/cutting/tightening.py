@@ -7,9 +7,10 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
-from trimgeo.cutting.room import Ground, free_sides
+from trimgeo.cutting.room import HAIR, Ground, free_sides
 from trimgeo.plane.dents import Wedges, dented, wedges
 from trimgeo.plane.pose import laid, raised
 from trimgeo.plane.tighter import Island, is_sound, tightened
@@ -17,8 +18,8 @@ from trimgeo.plane.tighter import Island, is_sound, tightened
 CONVEX: Final = 1e-6
 """Share of its area by which an outline's hull is larger, at least, where it is not convex."""
 
-LARGER: Final = 1.04
-"""A dent is drawn tighter where it makes the outline no larger than so many times the one it has to beat."""
+NEAR: Final = 1.03
+"""An outline is drawn tighter where it is no larger than so many times the one that it has to beat."""
 
 
 class Tightening:
@@ -30,31 +31,37 @@ class Tightening:
 
     def __init__(self, base: Ground, neck: float, shortest: float) -> None:
         self._base = base.laid
-        self._around = Island(self._base.pieces, self._base.allowed, neck, shortest)
+        self._around = Island(self._base.pieces, self._base.allowed, neck - 2 * HAIR, shortest)
 
     @cached_property
     def _between(self) -> Wedges:
         return wedges(self._base.pieces)
 
-    def tighter(self, outline: Polygon) -> Polygon | None:
-        """A smaller outline with as many cuts; None where none is found.
+    def smaller(self, found: Polygon | None, fewer: Polygon | None) -> list[Polygon]:
+        """Outlines drawn tighter, smallest first.
 
-        None for convex ones as well: they hold the hull, and around that the best is known.
+        They come from one that was ``found``, if it is not convex: then it holds the hull, and around that
+        the best is known.  And from one with a cut ``fewer`` that is dented.
         """
-        own = shapely.orient_polygons(laid(outline, self._base.pose))
-        if shapely.convex_hull(own).area < own.area * (1 + CONVEX):
-            return None
-        found = tightened(own, free_sides(own, self._base.edge), self._around)
-        return raised(found, self._base.pose) if found.area < own.area else None
+        starts = []
+        most = min(each.area for each in (found, fewer) if each is not None)
+        if found is not None:
+            own = self._laid(found)
+            if shapely.convex_hull(own).area > own.area * (1 + CONVEX):
+                starts.append((own, free_sides(own, self._base.edge)))
+        if fewer is not None:
+            starts += self._with_a_dent(self._laid(fewer), NEAR * most)
+        tight: list[Polygon] = []
+        for start, free in sorted(starts, key=lambda each: each[0].area):
+            if not tight or start.area < NEAR * tight[0].area:
+                tight.append(tightened(start, free, self._around))
+        return [raised(each, self._base.pose) for each in sorted(tight, key=lambda each: each.area)]
 
-    def with_a_dent(self, outline: Polygon, most: float) -> Polygon | None:
-        """An outline with one cut more that has less than ``most`` mm², where one is found."""
-        own = shapely.orient_polygons(laid(outline, self._base.pose))
-        corners, free = shapely.get_coordinates(own.exterior)[:-1], free_sides(own, self._base.edge)
-        sound = is_sound(self._around, own)
-        found = dented(corners, free, self._between, sound, LARGER * most)
-        if not found:
-            return None
-        _, ring, side = found[0]
-        best = tightened(Polygon(ring), np.insert(free, side, False), self._around)
-        return raised(best, self._base.pose) if best.area < most else None
+    def _laid(self, outline: Polygon) -> Polygon:
+        return shapely.orient_polygons(laid(outline, self._base.pose))
+
+    def _with_a_dent(self, outline: Polygon, most: float) -> list[tuple[Polygon, NDArray[np.bool_]]]:
+        """The smallest outline with one cut more that has less than ``most`` mm², and its free sides."""
+        corners, free = shapely.get_coordinates(outline.exterior)[:-1], free_sides(outline, self._base.edge)
+        found = dented(corners, free, self._between, is_sound(self._around, outline), most)
+        return [(Polygon(ring), np.insert(free, side, False)) for _, ring, side in found[:1]]
