@@ -34,8 +34,8 @@ WIDEST: Final = 3.0
 NARROWEST: Final = 0.002
 """mm: and end about so far."""
 
-HALVINGS: Final = 7
-"""Halvings in which a cut is pushed in as far as it goes."""
+HALVINGS: Final = 14
+"""Halvings, from `WIDEST` on, in which a cut is pushed in as far as it goes."""
 
 REACHED: Final = 0.99
 """Share of a disc's radius that counts: `shapely` draws it with 32 sides."""
@@ -212,8 +212,8 @@ class _Search:
 
     def pushed(self, corners: Floats, k: int) -> Floats:
         """A cut moved in as far as it goes."""
-        step = 0.1
-        for _ in range(2 * HALVINGS):
+        step = WIDEST
+        for _ in range(HALVINGS):
             trial = moved(corners, k, np.array([-step, -step]))
             if trial is not None and area_of(trial) < area_of(corners) and self.sound(trial, corners):
                 corners = trial
