@@ -22,6 +22,10 @@ NEAR: Final = 1.03
 """An outline is drawn tighter where it is no larger than so many times the one that it has to beat."""
 
 
+MOST_PIECES: Final = 9
+"""Among more pieces no dents are looked for: the lines between them take too long."""
+
+
 class Tightening:
     """All that is shared by the outlines around some pieces.
 
@@ -49,7 +53,7 @@ class Tightening:
             own = self._laid(found)
             if shapely.convex_hull(own).area > own.area * (1 + CONVEX):
                 starts.append((own, free_sides(own, self._base.edge)))
-        if fewer is not None:
+        if fewer is not None and len(self._base.pieces) <= MOST_PIECES:
             starts += self._with_a_dent(self._laid(fewer), NEAR * most)
         tight: list[Polygon] = []
         for start, free in sorted(starts, key=lambda each: each[0].area):
