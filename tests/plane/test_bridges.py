@@ -56,3 +56,12 @@ def test_a_bridge_through_a_throat_is_no_wider_than_the_throat():
     assert shapely.get_num_geometries(joined.buffer(-1.49)) == 1
     with pytest.raises(NoBridgeError):
         bridged(two, room, 3.05)
+
+
+def test_bridges_go_over_the_least_gaps_however_wide_the_pieces_are():
+    # gaps of 2, 2.4 and 2.6 mm; the two small pieces are as wide as the neck, the large one is wider
+    large, small = shapely.box(0, 0, 30, 20), shapely.box(8, 22, 12, 26)
+    other = shapely.box(14.6, 22.4, 18.6, 26.4)
+    joined = bridged(shapely.union_all([large, small, other]), shapely.box(-5, -5, 35, 35), 4.0)
+    # by hand: two bridges, 4 mm wide
+    assert joined.area == pytest.approx(600 + 2 * 16 + 4 * (2 + 2.4), abs=0.01)

@@ -23,6 +23,7 @@ from trimgeo.cutting.proving import Bound, proving
 from trimgeo.cutting.refusals import not_found, too_few
 from trimgeo.cutting.room import POLYGON, Ground, free_sides, ground, inside, polygons_filled, whole_sides
 from trimgeo.cutting.straight import across_board
+from trimgeo.cutting.tightening import Tightening
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
@@ -41,6 +42,9 @@ GAIN: Final = 0.01
 
 FURTHER: Final = 8
 """Where no outline was found with the fewest cuts, so many more are tried."""
+
+LEAST_DENTED: Final = 4
+"""Outlines with fewer cuts get no dents: those seldom gain, and few cuts have to come quickly."""
 
 MOST_CUTS: Final = 64
 """As many cuts as a job can ask for."""
@@ -225,6 +229,8 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
     last = max(most, first)
     streams = [_Stream(plan, each, last) for each in plan.fields]
     across = _Across(plan, last)
+    wish, several = plan.wish, len(plan.base.pieces) > 1
+    tight = Tightening(plan.base, wish.neck, wish.kerf) if several and wish.inside_corners else None
     best: Choice | None = None
     more = _as_they_are(plan)  # those that have more cuts than was searched
     for cuts in range(first, last + 1):
@@ -237,6 +243,8 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
             if (each.cuts == cuts and not each.notes) or (best is None and each.cuts <= cuts)
         ]
         choice = min(good, key=_awkward, default=None)
+        if best is not None and tight is not None:
+            choice = _smaller(plan, tight, choice, best)
         if choice is not None and (best is None or choice.area < best.area * (1 - WORTH_A_CUT)):
             best = choice
             yield choice
@@ -244,6 +252,21 @@ def built(plan: Building, most: int) -> Iterator[Choice]:
         yield from built(plan, last + FURTHER // 2)
     elif best is None:
         raise not_found(plan.wish.inside_corners, last)
+
+
+def _smaller(plan: Building, tight: Tightening, found: Choice | None, fewer: Choice) -> Choice | None:
+    """The smallest of a choice, of that drawn tighter, and of one with a cut less that is dented."""
+    cuts = fewer.cuts + 1 if found is None else found.cuts
+    dented = fewer if LEAST_DENTED <= fewer.cuts == cuts - 1 else None
+    if found is None and dented is None:
+        return None
+    pieces = shapely.multipolygons(plan.base.pieces)
+    outlines = (each and each.finished for each in (found, dented))
+    for outline in tight.smaller(*outlines):
+        smaller = finished(plan, outline, pieces, plan.base.allowed, plan.wish.neck)
+        if smaller is not None and smaller.cuts == cuts and not smaller.notes:
+            return min(smaller, found or smaller, key=lambda each: each.area)
+    return found
 
 
 def _as_they_are(plan: Building) -> list[Choice]:

@@ -78,21 +78,31 @@ def _parts(shape: BaseGeometry) -> NDArray[np.object_]:
 def _shortest(
     parts: NDArray[np.object_], allowed: BaseGeometry, middle: BaseGeometry, neck: float
 ) -> LineString:
-    """The shortest middle line of a bridge between two pieces; it ends half its width within them."""
-    within = shapely.buffer(parts, -neck / 2, join_style="mitre")
+    """The middle line of the bridge over the least gap; it ends half its width within two pieces.
+
+    Where pieces are no wider than the bridge it ends at them: so lines are compared by what is outside.
+    """
+    with np.errstate(invalid="ignore"):  # GEOS divides by nothing where a piece vanishes
+        within = shapely.buffer(parts, -neck / 2, join_style="mitre")
     ends = np.where(shapely.is_empty(within), parts, within)
     i, j = np.triu_indices(len(parts), 1)
     lines = _middle_lines(ends[i], ends[j])
     free = shapely.buffer(shapely.union_all([middle, *parts]), 1e-9)
+    whole = shapely.union_all(parts)
+    lines = lines[np.argsort(_outside(lines, whole), kind="stable")]
     straight = lines[shapely.covers(free, lines)]
-    nearest = lines[int(np.argmin(shapely.length(lines)))]
-    found = [straight[int(np.argmin(shapely.length(straight)))]] if len(straight) else []
-    if not found or found[0].length > nearest.length:
-        landing = shapely.union(free, shapely.buffer(shapely.union_all(parts), neck / 2))
+    found = [*straight[:1]]
+    if not found or found[0] is not lines[0]:
+        landing = shapely.union(free, shapely.buffer(whole, neck / 2))
         found += ways_around(ends, shapely.intersection(landing, allowed), middle, free)
     if not found:
-        raise NoBridgeError(shapely.get_coordinates(shapely.centroid(nearest))[0])
-    return min(found, key=lambda line: line.length)
+        raise NoBridgeError(shapely.get_coordinates(shapely.centroid(lines[0]))[0])
+    return found[int(np.argmin(_outside(np.array(found, dtype=object), whole)))]
+
+
+def _outside(lines: NDArray[np.object_], pieces: BaseGeometry) -> Floats:
+    """How long lines are outside of the pieces, in steps of `ALIKE`."""
+    return np.asarray(np.round(shapely.length(shapely.difference(lines, pieces)) / ALIKE))
 
 
 def _middle_lines(ones: NDArray[np.object_], others: NDArray[np.object_]) -> NDArray[np.object_]:
