@@ -42,6 +42,11 @@ def prepare(job: Job) -> Board:
     """The board in millimetres: reads the pictures' sizes and the files that the job names.
 
     Raises `trimgeo.JobError` where a shape, a picture or a scale is at fault.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> board = prepare(Job(job={"title": "Plain"}, board=bare | {"layers": 4}))
+    >>> board.edge.polygon.area, [round(depth, 2) for depth in board.depths]
+    (2400.0, [0.0, 0.53, 1.07, 1.6])
     """
     thickness = job.board.thickness
     seeing = Seeing(partial(seen.edge_seen, thickness), partial(seen.holes_seen, thickness))
@@ -80,7 +85,17 @@ def prepare(job: Job) -> Board:
 
 
 def with_outline(board: Board, path: Path) -> Board:
-    """The same board with the outline that a DXF or SVG file gives."""
+    """The same board with the outline that a DXF or SVG file gives.
+
+    >>> from tempfile import TemporaryDirectory
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> sheet = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+    >>> with TemporaryDirectory() as folder:
+    ...     written = Path(folder, "half.svg").write_text(sheet + '<rect width="30" height="40"/></svg>')
+    ...     halved = with_outline(prepare(Job(job={"title": "T"}, board=bare)), Path(folder, "half.svg"))
+    >>> [round(side, 6) for side in halved.outline.polygon.bounds]
+    [0.0, 0.0, 30.0, 40.0]
+    """
     by_name = {view.name: view for view in board.views}
     return replace(
         board, outline=entries.given_outline(board.job, by_name, board.edge, path=path), drawn=None
@@ -104,12 +119,28 @@ def outlines(board: Board, most: int = MOST_SHOWN) -> Iterator[Choice]:
     """Outlines that hold all that must live, fewest cuts first; can be stopped at any time.
 
     The first one comes before the others are searched.  Raises `trimgeo.NoOutlineError` where there is none.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how))
+    >>> [(choice.cuts, round(choice.area / 100, 1)) for choice in outlines(board, most=2)]  # cm²
+    [(0, 24.0), (1, 12.4), (2, 8.0)]
     """
     return _offered(board, _building(board), most)
 
 
 def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
-    """All choices of `outlines` up to ``most`` cuts, with what is known of the fewest."""
+    """All choices of `outlines` up to ``most`` cuts, with what is known of the fewest.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how))
+    >>> found = trade(board, most=1)
+    >>> found.fewest, found.proved, [round(choice.cut_length) for choice in found.choices]
+    (0, 0, [0, 40])
+    """
     prepared = _building(board)
     found = tuple(_offered(board, prepared, most))
     return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.proved, found[0].cuts))
@@ -119,6 +150,15 @@ def proof(board: Board) -> Proof:
     """What proves that no outline has fewer new cuts, and the outline with the fewest that was found.
 
     Raises `trimgeo.NoOutlineError` where there is none.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> tray = {"gap": 0.5, "cavity": [[-2, -2], [45.5, -2], [45.5, 42], [-2, 42]]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how, case=tray))
+    >>> found = proof(board)
+    >>> found.proved, found.fewest.cuts
+    (1, 1)
     """
     return outline.proof(_building(board))
 
@@ -150,6 +190,13 @@ def plan(board: Board) -> Plan:
 
     Pure: no files, no pixels.  Raises `trimgeo.JobError` where the job lacks a table,
     `trimgeo.NoOutlineError` where no outline can be built.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> line = {"points": [[0, 0], [36, 0], [36, 40], [0, 40]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 0.6}, "finish": {"sanding": 0.3}, "outline": line}
+    >>> found = plan(prepare(Job(job={"title": "T"}, board=bare, **how)))
+    >>> [(cut.start, cut.end) for cut in found.cuts], [list(line.coords) for line in found.lines.guide]
+    ([((36.0, 0.0), (36.0, 40.0))], [[(36.3, -2.0), (36.3, 42.0)]])
     """
     job = board.job
     if board.outline is None:
@@ -252,6 +299,13 @@ def chosen_outline(board: Board, cuts: int | None, known: Trade | None = None) -
 
     Taken from ``known`` choices of `trade` where it is among them, else searched.
     Raises `trimgeo.NoOutlineError` where there is none, and where none has so few cuts.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how))
+    >>> [round(side, 2) for side in chosen_outline(board, 2).finished.bounds]
+    [0.0, 0.0, 30.91, 25.91]
     """
     need_case(board.job)
     asked = board.job.outline
@@ -280,7 +334,13 @@ def _among(board: Board, cuts: int | None, known: Trade | None) -> Choice | None
 
 
 def chosen_views(board: Board, name: str | None) -> tuple[View, ...]:
-    """The view of that name, or all; raises `trimgeo.JobError` where there is none."""
+    """The view of that name, or all; raises `trimgeo.JobError` where there is none.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> chosen_views(prepare(Job(job={"title": "T"}, board=bare)), "top")
+    Traceback (most recent call last):
+    trimgeo.errors.JobError: job.toml, [[view]]: found no view named "top"; add a [[view]] ...
+    """
     found = tuple(view for view in board.views if name in (None, view.name))
     if not found:
         known = ", ".join(view.name for view in board.views)
@@ -302,7 +362,17 @@ def suggestions(board: Board, name: str) -> tuple[View, tuple[Proposal, ...]]:
 
 
 def weighed(board: Board) -> Weighed:
-    """The trade and the outline that the job asks for, or why there is none; raises nothing for that."""
+    """The trade and the outline that the job asks for, or why there is none; raises nothing for that.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> small = {"gap": 0.5, "cavity": [[0, 0], [29, 0], [29, 40], [0, 40]]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how, case=small))
+    >>> found = weighed(board)
+    >>> found.chosen is None, "U1" in found.refused
+    (True, True)
+    """
     found: Trade | None = None
     try:
         found = trade(board)
@@ -316,6 +386,14 @@ def grown_keepouts(board: Board) -> tuple[BaseGeometry, ...]:
     """What each keep-out that must stay takes with all that is kept clear around it, on the board.
 
     Raises `trimgeo.NoOutlineError` where nothing is to be kept.
+
+    >>> bare = {"thickness": 1.6, "edge": [[0, 0], [60, 0], [60, 40], [0, 40]]}
+    >>> part = {"name": "U1", "kind": "component", "polygon": [[0, 0], [30, 0], [30, 25], [0, 25]]}
+    >>> how = {"cutter": {"kind": "blade", "kerf": 1}, "finish": {"sanding": 0.3}, "keepout": [part]}
+    >>> board = prepare(Job(job={"title": "T"}, board=bare, **how))
+    >>> (grown,) = grown_keepouts(board)  # by 0.5 mm, and twice the uncertainty of 0.21 mm
+    >>> [round(side, 2) for side in grown.bounds]
+    [0.0, 0.0, 30.91, 25.91]
     """
     wander, sanding = need(board.job, "cutter").wander, need(board.job, "finish").sanding
     held = kept(board.keepouts, board.edge.polygon, wander, sanding, board.job.placing)

@@ -2,7 +2,7 @@
 
 Run as ``python tests/bench/turned_scans.py [count] [first seed]``: simulated scans of an A4 glass at 150 dpi
 (`tests/scale/scanned_faces.py`, a renderer written apart), each face scanned twice.  The scanner's error
-has an even scale, x and y apart, normal with 0.25 mm over 150 mm at 95 % (ISPRS Congress XVIII, FACTS), and
+has an even scale, x and y apart, normal with 0.25 mm over 150 mm at 95 % (ISPRS Congress XVIII), and
 a bend along x of one kind, its straight part taken off; and one along y of up to 0.04 mm.  By hand the
 second scan is up to 3 degrees off 180 and 4 mm aside; in every fourth it is turned exactly about the middle
 of the glass, where whatever is odd about it hides.
@@ -51,7 +51,7 @@ scanner = loaded("scanned_faces", Path(__file__).parent.parent / "scale" / "scan
 def bend(kind: str, rng: np.random.Generator):
     """A displacement along x, mm, of x in mm."""
     sign, middle = rng.choice([-1, 1]), GLASS[0] / 2
-    if kind == "halves":  # unequal by 0.6 %: a user's measurement, FACTS
+    if kind == "halves":  # unequal by 0.6 %: a user's measurement
         kink = middle + rng.uniform(-12, 12)
         return lambda x: sign * 0.003 * np.abs(x - kink)
     if kind == "quadratic":

@@ -9,12 +9,13 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import MultiPoint, MultiPolygon, Polygon, box
+from shapely import MultiPoint, MultiPolygon, Point, Polygon, box
 
 from trimgeo.cutting.edges import new_edges
+from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.reach import overrun
-from trimgeo.model.board import Ring
+from trimgeo.model.board import Part, Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Lines
 from trimgeo.plane.rings import ring_points, turning_angles
@@ -50,6 +51,33 @@ def test_wander_reaches_into_the_part_up_to_a_steep_edge() -> None:
     assert within.symmetric_difference(Polygon([(40, 0), (41, 0), (41, 83), (40, 80)])).area < 1e-9
 
 
+def test_wander_beyond_the_sanding_margin_reaches_around_an_inside_corner_of_the_part() -> None:
+    """Lines shifted by 1 mm into an L meet √2 mm from its inside corner: 0.9 mm from it lies between them."""
+    ell = Polygon([(0, 0), (100, 0), (100, 30), (40, 30), (40, 60), (0, 60)])
+    along = laid(ell, BOARD, Cutter(kind="bit", kerf=2.0, wander=1.2), 0.2)
+    within = along.swept_band.intersection(ell)
+    step = 0.9 / np.sqrt(2)
+    assert within.contains(Point(40 - step, 30 - step))
+    assert within.contains(Point(39.01, 29.01)) and not within.intersects(Point(38.99, 28.99))
+    assert within.area == pytest.approx(60 * 1 + 30 * 1 + 1 * 1)  # two strips and the square between them
+
+
+def test_a_part_beyond_the_end_of_a_cut_that_meets_the_edge_at_an_obtuse_angle_is_lifted() -> None:
+    """The kept board rises on along the slanting edge: past the cut's end, too, it is reached by 1 mm."""
+    board = Polygon([(0, 0), (100, 0), (100, 80), (0, 30)])
+    finished = Polygon([(40, 0), (100, 0), (100, 80), (40, 50)])
+    along = laid(finished, board, Cutter(kind="bit", kerf=2.0, wander=1.2), 0.2)
+    chip = Part("R1", box(40.45, 50.05, 40.55, 50.15), "top", 1.0, must_go=False)
+    clear = Part("R2", box(41.1, 50.05, 41.2, 50.15), "top", 1.0, must_go=False)
+    assert [lift.name for lift in lift_list([chip, clear], [], along.swept_band, board)] == ["R1"]
+
+
+def test_a_blade_runs_2_mm_past_an_outside_corner() -> None:
+    """Common practice: a few teeth. The corner of the kerf's far walls is at 40 + 0.5 + 0.8 mm."""
+    blade = Cutter(kind="blade", kerf=0.8, wander=0.3)
+    assert laid(box(0, 0, 40, 30), BOARD, blade, 0.5).swept_band.bounds == pytest.approx((0, 0, 43.3, 33.3))
+
+
 @given(st.integers(0, 2**32 - 1), st.floats(0.0, 3.0), st.floats(0.2, 4.0))
 @settings(max_examples=40, deadline=None)
 def test_the_kerf_around_a_convex_part_has_the_area_of_the_formula(
@@ -59,7 +87,7 @@ def test_the_kerf_around_a_convex_part_has_the_area_of_the_formula(
     board = box(*hull.bounds).buffer(5000, join_style="mitre")
     bit = Cutter(kind="bit", kerf=kerf, wander=0.0)
     area = laid(hull, board, bit, sanding).kerf_band.area
-    # FACTS: A + P·d + d²·Σ tan(θᵢ/2), at s + k less at s.
+    # Area of a mitred offset (Steiner 1840, elementary): A + P·d + d²·Σ tan(θᵢ/2), at s + k less at s.
     half_turns = np.tan(np.radians(turning_angles(ring_points(hull))) / 2).sum()
     far = sanding + kerf
     assert area == pytest.approx(hull.length * kerf + (far**2 - sanding**2) * half_turns, rel=1e-6)

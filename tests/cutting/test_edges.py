@@ -77,6 +77,21 @@ def test_a_side_along_the_edge_and_on_across_the_base_of_a_tab_is_new_there_only
     assert cut_lines(box(0, 0, 100, 60), board) == [[(45, 60), (30, 60)]]
 
 
+@pytest.mark.parametrize(
+    ("apart", "lines"),
+    [
+        (0.6, [[(80, 60), (20, 60)]]),
+        (1.2, [[(80, 60), (51.2, 60)], [(50, 60), (20, 60)]]),
+    ],
+)
+def test_the_cutter_is_lifted_for_a_stretch_of_edge_of_over_a_millimetre_and_not_for_less(
+    apart: float, lines: list[list[tuple[float, float]]]
+) -> None:
+    """Across the bases of two tabs: between them, as far as they are apart, the side lies on the edge."""
+    tabs = box(20, 60, 50, 70), box(50 + apart, 60, 80, 70)
+    assert cut_lines(box(0, 0, 100, 60), Ring(shapely.union_all([box(0, 0, 100, 60), *tabs]))) == lines
+
+
 def test_a_tab_with_rounded_feet_is_cut_between_the_feet() -> None:
     angle = np.linspace(0, math.pi / 2, 9)
     left = np.column_stack([25 + 5 * np.sin(angle), 65 - 5 * np.cos(angle)])

@@ -78,3 +78,10 @@ def test_in_a_long_case_the_board_is_not_moved_along_it_for_nothing() -> None:
     for on_board, on_case in found.binds:
         assert Point(on_board).distance(Point(on_case)) == pytest.approx(1.1, abs=0.004)
     assert {round(y) for (_, y), _ in found.binds} == {0, 20}
+
+
+def test_in_a_case_a_little_longer_the_board_is_moved_into_it_and_no_further() -> None:
+    """1 mm above and below, 7 mm of length over: 1 mm from the near end it has as much room as beyond."""
+    found = fit(Ring(box(0, 0, 40, 20)), Case(Ring(box(2, -1, 49, 21)), (), gap=0.5), [])
+    assert found.fits and found.spare == pytest.approx(0.5, abs=0.002)
+    assert found.shift == pytest.approx((3, 0), abs=0.002)

@@ -14,6 +14,7 @@ from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish, Holder
+from trimgeo.model.plan import Cut
 from trimgeo.plane.rings import Floats
 
 BOARD = Ring(box(0, 0, 120, 80))
@@ -120,3 +121,26 @@ def test_the_axle_goes_until_the_far_face_is_parted_and_no_further() -> None:
     # The guide line's inside corner is at (60.3, 30.3): both axles stop 8.68 mm before it.
     assert ends[0] == pytest.approx((60.3 + 8.68, 30.8), abs=0.01)
     assert ends[1] == pytest.approx((60.8, 30.3 + 8.68), abs=0.01)
+
+
+def test_a_bit_s_holder_strays_by_the_wander() -> None:
+    """Radius 8 mm around the kerf's middle at x = 61.3, wander 1 mm: as far as x = 52.3."""
+    bit = Cutter(kind="bit", kerf=2.0, diameter=2.0, wander=1.0, holder=Holder(radius=8.0, reach=12.0))
+    half = Ring(box(0, 0, 60, 80))
+    parts = [
+        Standing("A", 10.0, box(40, 30, 61.3 - 8.5, 35)),
+        Standing("B", 10.0, box(40, 40, 61.3 - 10.0, 45)),
+        Standing("C", 10.0, box(61.3 + 8.5, 50, 80, 55)),
+    ]
+    assert [hit.name for hit in hits(axles(half, bit), parts, bit, THICKNESS)] == ["A", "C"]
+
+
+def test_at_an_outside_corner_the_far_face_is_cut_to_the_kerf_s_own_corner() -> None:
+    """Kerf 2, round a rectangle: the far half chord √(19² - 18.5²) = 4.330 mm reaches back to 1 mm behind."""
+    wheel = Cutter(kind="wheel", kerf=2.0, diameter=38.0, breakthrough=0.5)
+    square = [(20, 20), (90, 20), (90, 60), (20, 60), (20, 20)]
+    cuts = [Cut(n + 1, LineString(square[n : n + 2])) for n in range(4)]
+    way = passes([LineString(square)], cuts, BOARD.polygon, wheel, THICKNESS)
+    assert way[0].start == pytest.approx((20 + 4.330 - 1, 20), abs=1e-3)
+    assert way[0].end == pytest.approx((90 - 4.330 + 1, 20), abs=1e-3)
+    assert way[1].start == pytest.approx((90, 20 + 4.330 - 1), abs=1e-3)

@@ -10,7 +10,7 @@ import shapely
 
 from trimgeo.cutting.corners import corners
 from trimgeo.cutting.edges import chains, new_edges
-from trimgeo.cutting.reach import reach
+from trimgeo.cutting.reach import overrun, reach, run_out
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Corner
@@ -65,3 +65,10 @@ def test_a_blade_stands_upright_and_leaves_nothing(solids: ModuleType) -> None:
     corner = inside_corner(solids, 70, Cutter(kind="blade", kerf=0.5), 0.3, 1.6)
     assert (corner.stop_short, corner.fillet, corner.left) == (None, None, None)
     assert shapely.Point(corner.at).distance(shapely.Point(0, 0)) < 1e-9
+
+
+def test_a_blade_runs_on_a_few_teeth_at_an_outside_corner_as_at_the_edge() -> None:
+    """2 mm, whatever the board's thickness (common practice)."""
+    blade = Cutter(kind="blade", kerf=0.5)
+    assert [overrun(blade, thickness) for thickness in (0.8, 1.6)] == [2.0, 2.0]
+    assert run_out(blade, 1.6) == 2.0

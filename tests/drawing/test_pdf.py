@@ -85,6 +85,20 @@ def test_pages_have_the_size_of_the_paper(hand: Any) -> None:
         assert page.get_width() == pytest.approx(sheet.width / 25.4 * 72, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("paper", "mm"),
+    [
+        ("A4", (210, 297)),  # ISO 216
+        ("A3", (297, 420)),  # ISO 216
+        ("letter", (8.5 * 25.4, 11 * 25.4)),  # ANSI/ASME Y14.1
+    ],
+)
+def test_a_page_has_the_standard_size_of_its_paper(hand: Any, paper: str, mm: tuple[float, float]) -> None:
+    for page in pypdfium2.PdfDocument(BytesIO(to_pdf(template_sheets(hand.small_plan(), paper), "t"))):
+        # 1/72 in a unit, ISO 32000-1:2008, 8.3.2.3 (from memory)
+        assert sorted(page.get_size()) == pytest.approx([side / 25.4 * 72 for side in mm], abs=1e-3)
+
+
 def test_texts_are_as_wide_as_they_were_measured(hand: Any) -> None:
     sheet = template_sheets(hand.small_plan(), "A4")[0]
     page = pypdfium2.PdfDocument(BytesIO(to_pdf([sheet], "t")))[0]

@@ -15,6 +15,18 @@ from trimgeo.drawing.signs import LINES, STATES, layer_hatch, layers_number, rgb
 from trimgeo.drawing.strokes import dashed, dots, hatched
 from trimgeo.tables import OKABE_ITO
 
+# Okabe and Ito 2008: eight colours that all kinds of colour vision tell apart.
+PALETTE = {
+    "black": rgb("#000000"),
+    "orange": rgb("#E69F00"),
+    "sky blue": rgb("#56B4E9"),
+    "bluish green": rgb("#009E73"),
+    "yellow": rgb("#F0E442"),
+    "blue": rgb("#0072B2"),
+    "vermilion": rgb("#D55E00"),
+    "reddish purple": rgb("#CC79A7"),
+}
+
 points = st.lists(st.tuples(st.integers(0, 90), st.integers(0, 90)), min_size=2, max_size=8, unique=True)
 
 
@@ -85,7 +97,11 @@ def test_no_two_lines_of_the_cut_differ_by_colour_alone() -> None:
 def test_colours_are_of_the_palette_or_grey() -> None:
     for line in (*LINES.values(), *STATES.values()):
         red, green, blue = rgb(line.colour)
-        assert line.colour in OKABE_ITO.values() or red == green == blue
+        assert (red, green, blue) in PALETTE.values() or red == green == blue
+
+
+def test_the_palette_is_the_published_one() -> None:
+    assert {name: rgb(colour) for name, colour in OKABE_ITO.items()} == PALETTE
 
 
 def test_the_first_18_layers_have_hatches_of_their_own() -> None:

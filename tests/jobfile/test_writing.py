@@ -137,6 +137,13 @@ def test_a_started_job_names_each_line_to_fill_in_and_loads_when_all_are_filled(
     assert "down to 819" in text
 
 
+def test_a_started_job_warns_of_dust_cells_mains_and_capacitors() -> None:
+    """Dust: extraction or wet work, N95 / FFP2, eyes (NIOSH recommendation, FR-4 safety data sheets)."""
+    text = starter_job("t", "a.png", (10, 10))
+    for needed in ("extraction", "N95", "FFP2", "eye protection", "lithium", "mains", "capacitors"):
+        assert needed in text
+
+
 def tables(table: type[Table]) -> set[type[Table]]:
     found = {table}
     for field in table.model_fields.values():

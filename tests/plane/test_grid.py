@@ -123,6 +123,33 @@ def test_a_corner_whose_rounding_costs_more_than_its_price_keeps_its_place():
     assert rounded.covers(tip)
 
 
+@pytest.mark.parametrize(
+    ("x", "y", "degrees"),
+    [(0.176, 0.332, 5.4), (0.73, 0.469, 177.1), *((0.37, 0.71, degrees) for degrees in range(3, 360, 48))],
+)
+def test_in_a_tip_of_28_degrees_a_grid_point_is_found_however_it_lies(x, y, degrees):
+    """No side may turn in, so it lies beyond the tip, between the sides run on: up to 3 steps away."""
+    half = np.radians(14)
+    tip = Polygon([(0, 0), (-60 * np.cos(half), -60 * np.sin(half)), (-60 * np.cos(half), 60 * np.sin(half))])
+    tip = shapely.affinity.translate(shapely.affinity.rotate(tip, degrees, origin=(0, 0)), x, y)
+    wide = tip.buffer(20)
+    rounded = rounded_to(tip, tip, wide, walls(wide), 1.0)
+    at = corners_of(rounded)
+    assert rounded.covers(tip)
+    assert len(at) == 3 and np.allclose(at, np.round(at), atol=1e-9)
+
+
+def test_rounding_never_takes_more_than_the_cuts_moved_out_by_a_step():
+    """A square on its tip, each tip 1.45 mm short of the first grid point between its sides run on."""
+    half = 60.05
+    square = Polygon([(0.5, 0.5 - half), (0.5 + half, 0.5), (0.5, 0.5 + half), (0.5 - half, 0.5)])
+    allowed = square.buffer(9)
+    rounded = rounded_to(square, square, allowed, walls(allowed), 1.0)
+    assert 2 * (half + 1.45) ** 2 - square.area > square.length  # all four tips on the grid would be too much
+    assert rounded.area - square.area <= square.length
+    assert rounded.covers(square)
+
+
 def test_no_island_between_the_old_side_and_the_new_one_is_passed_over():
     outline = Polygon([(0.4, 0.4), (10.4, 0.4), (10.4, 9.6), (0.4, 9.6)])
     for x in np.linspace(0.45, 10.3, 12):

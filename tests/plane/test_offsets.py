@@ -1,4 +1,4 @@
-"""Mitred offsets: area formulas (FACTS: Steiner; elementary) and pyclipper as judges."""
+"""Mitred offsets: area formulas (Steiner 1840; elementary) and pyclipper as judges."""
 
 from __future__ import annotations
 

@@ -107,6 +107,13 @@ def test_a_page_fetches_nothing_and_a_title_is_no_markup(tmp_path: Path) -> None
     assert "Logger &lt;A&gt;" in page and "<A>" not in page
 
 
+def test_whoever_is_about_to_cut_is_told_of_dust_cells_mains_and_capacitors(tmp_path: Path) -> None:
+    """Dust: extraction or wet work, N95 / FFP2, eyes (NIOSH recommendation, FR-4 safety data sheets)."""
+    text = Reader(report_page(made(tmp_path, 40), {}, {})).text
+    for needed in ("extraction", "N95", "FFP2", "eye protection", "lithium", "mains", "capacitors"):
+        assert needed in text
+
+
 def test_a_view_has_four_narrow_columns_and_its_notes_below_them(tmp_path: Path) -> None:
     """More columns do not fit a phone: the bound of a position was the one that fell off."""
     plan = made(tmp_path, 40)

@@ -85,6 +85,50 @@ def test_a_print_that_nobody_measured_has_a_bound_of_six_percent_and_says_so():
         assert any("scale is unknown" in text for text in warnings)
 
 
+A4, LETTER = (210.0, 297.0), (215.9, 279.4)  # ISO 216; ANSI/ASME Y14.1
+
+
+def fitted(page, paper, margin=0.0):
+    """The share of its size to which "fit to page" prints a page between margins on a paper."""
+    return min((side - 2 * margin) / own for own, side in zip(page, paper, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("share", "percent"),
+    [
+        (fitted(A4, A4, 3.0), 97.1),
+        (fitted(A4, A4, 4.2), 96.0),
+        (fitted(A4, A4, 5.0), 95.2),
+        (fitted(A4, A4, 6.35), 94.0),
+        (fitted(A4, LETTER), 94.1),
+        (fitted(LETTER, A4), 97.3),
+        (LETTER[0] / A4[0], 102.8),  # filled in width: measured on a spooler that was told not to scale
+    ],
+)
+def test_a_print_fitted_to_the_page_that_nobody_measured_lies_within_its_bound(share, percent):
+    """Arithmetic of "fit to page"; over the 177 mm from corner to corner of the board it is up to 11 mm."""
+    assert round(100 * share, 1) == percent
+    ((_, largest, stated, warnings),) = judged([1], {"print_scale": (share, share)}, bars=False)
+    assert largest == pytest.approx(abs(1 / share - 1) * np.hypot(150, 95), abs=0.6)  # read to 0.5 px
+    assert largest <= stated
+    assert any("scale is unknown" in text for text in warnings)
+
+
+@pytest.mark.parametrize(("focal", "away", "off"), [(32.0, 300.0, 0.7), (54.0, 500.0, 0.4)])
+def test_a_face_above_the_card_is_taken_for_larger_where_nobody_tells_its_height(focal, away, off):
+    """Similar triangles: 130 mm that are 1.6 mm nearer to a camera 300 or 500 mm away are seen longer."""
+    scene = CAMERA_OF_TESTS.random_scene(2, height=1.6, focal_35=focal, tilt=8.0)
+    at = scene.pixels_of(np.array([[10.0, 50.0], [140.0, 50.0]]))
+    shot = BENCH.shot_of(scene)
+    (told,), (untold,) = (fit_cards([replace(shot, height=height)], ["photo"]) for height in (1.6, 0.0))
+    right, wrong = (np.hypot(*np.diff(fit.to_card.to_mm(at), axis=0)[0]) for fit in (told, untold))
+    high = scene.camera.eye[2]
+    assert high == pytest.approx(away, abs=5)
+    assert right == pytest.approx(130.0, abs=0.05)
+    assert wrong - right == pytest.approx(130 * 1.6 / (high - 1.6), abs=0.01)
+    assert wrong - right == pytest.approx(off, abs=0.03)
+
+
 def test_lengths_on_the_board_stand_for_bars_that_nobody_measured():
     rows = judged(range(4), {"print_scale": (0.97, 0.972)}, bars=False, checks=True)
     assert all(largest <= stated < 1.0 for _, largest, stated, _ in rows)

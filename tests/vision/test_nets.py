@@ -31,6 +31,14 @@ def test_a_via_joins_what_its_barrel_touches_and_passes_a_clearance_hole():
     assert [each.name for each in found] == ["1:A", "1:GND", "2:GND", "3:A"]
 
 
+@pytest.mark.parametrize(("gap", "joined"), [(0.04, True), (0.1, False)])
+def test_a_barrel_is_not_joined_across_the_least_spacing_of_inner_layers(gap, joined):
+    """0.1 mm at 31 to 100 V: IPC-2221B table 6-1, column B1, from memory. What is nearer is a picture off."""
+    plane = box(0, 0, 20, 20).difference(Point(5, 5).buffer(0.2 + gap, quad_segs=64))
+    found = nets({2: [box(4.9, 4.9, 5.1, 5.1)], 3: [plane]}, [Link("V1", (5, 5), 0.4, (2, 3), "A")], [])
+    assert [each.net for each in found if each.layer == 3] == ["A" if joined else None]
+
+
 def test_a_blind_via_joins_only_the_layers_it_passes():
     layers = {n: [box(0, 0, 1, 1)] for n in (1, 2, 3)}
     found = nets(layers, [Link("V1", (0.5, 0.5), 0.3, (1, 2))], [Seed(1, "A", (0.1, 0.1))])
