@@ -29,6 +29,7 @@ from trimgeo.vision.edge_ground import (
 from trimgeo.vision.edge_joints import joined
 from trimgeo.vision.edge_measured import BLURS, CORNERS, as_measured, without_loops
 from trimgeo.vision.edge_mouths import without_detours
+from trimgeo.vision.edge_pads import without_pads
 from trimgeo.vision.edge_pieces import measured_again, squared
 from trimgeo.vision.edge_profile import (
     Sight,
@@ -142,6 +143,7 @@ def find_outline(
     ground = told.ground.colours[0]
     origin = np.array(picture.origin)
     sight, face = _face_ring(_first_sight(pixels, origin, per_mm, eye, thickness, told, bed), mm)
+    face, either, pads = without_pads(sight, face)
 
     def measure(places: Floats, normals: Floats, reach: float) -> Floats:
         offsets, shares = edge_offsets(sight, places, normals, reach)
@@ -149,6 +151,7 @@ def find_outline(
 
     pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.35)) for piece in split(face)]
     pieces, doubtful, closed = without_detours(pieces, sight)
+    doubtful, closed = np.vstack([doubtful, either]), closed.union(pads)
     pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.2)) for piece in pieces]
     pieces = squared(pieces)
     vertices, pieces, joints = joined(pieces, sight)
