@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import cv2
@@ -16,16 +17,20 @@ from trimgeo.vision.edge_profile import Sight, sampled, tones_at, wall_widths
 
 Floats = NDArray[np.float64]
 
-_WIDEST = 2.6
+_WIDEST = 3.6
 """Mouths up to this width, mm, are looked at: wider pads have room for the steps of `edge_parts`."""
-_LEAST, _DEEP = 0.15, 0.3
+_LEAST, _DEEP = 0.1, 0.3
 """Half the width, and the depth, mm, of a pocket at least: less is noise."""
 _BULB = 0.8
 """A mouth narrower than this share of its pocket: no cutter makes that, but a drill may."""
+_SLOT = 1.3
+"""Times its width from which a depth is a slot's: no round pad with a strip outside it is so deep."""
 _LONGEST = 12.0
 """Length, mm, of the edge of a pocket at most."""
 _CLEAR, _FAR, _NEAR = 0.35, 2.5, 0.6
 """Rim, mm, next to a mouth that its blur has moved, how far the rim is looked at, and how much at least."""
+_ROW, _ON_HULL = 9.0, 0.2
+"""How far, mm, the rim is looked at beyond further pockets, and how near to the hull of it."""
 _STRAIGHT = 0.07
 """Scatter, mm, of a straight rim."""
 _ON_RIM = 0.12
@@ -40,16 +45,18 @@ _ROOM = 0.15
 """Length, mm, of a pocket apart from its rim at least."""
 _TOLD = 0.3
 """Share of a mouth at least that must tell."""
-_WALL_SEEN, _WALL_APART = 3.0, 30.0
-"""Width, pixels, at which a wall's colour shows, and its distance, grey levels, from the ground's."""
+_WALL_SEEN, _WALL_APART = 3.0, 15.0
+"""Width, pixels, at which a wall's colour shows, and its distance, grey levels, from shades of the ground."""
 _AROUND = 0.3
 """Length, mm, of pocket and of ground on both sides of a mouth."""
 _EVEN = 0.1
 """By how much the print's brightness may change where steps are looked for."""
-_PAD, _EITHER = 0.6, 0.3
+_PAD, _EITHER = 0.75, 0.3
 """Share of a mouth with a step from which there is a pad, and from which either may be."""
 _NO_WALL, _WALL = 0.2, 0.5
 """Share of the wall that shows in a pocket up to which it may be a pad, and from which it is a notch."""
+_ONE_PLACE = 0.3
+"""Distance, mm, within which a pocket in doubt is a detour that was found to be none."""
 _SPACE, _FINE = 0.15, 0.05
 """Distances, mm, of places along a mouth: of a ring, and where it is looked at."""
 _BLURS, _BESIDE = 2.5, 0.25
@@ -75,24 +82,40 @@ def without_pads(sight: Sight, face: Floats) -> tuple[Floats, Floats, shapely.Ge
 
     In doubt is x, y and depth, (k, 3), mm.  Where a notch is, the ground runs on through its mouth and the
     board's side wall shows; a pad ends at the rim with a step, or leaves a strip of the board there.
+
+    >>> pixels = np.full((300, 400, 3), 232, np.uint8)
+    >>> pixels[50:250, 60:340] = (60, 110, 40)
+    >>> _ = cv2.circle(pixels, (200, 55), 8, (200, 200, 200), -1)
+    >>> pixels[:50] = 232
+    >>> shades, grounds = (0.55, 1.08), np.full((1, 3), 232.0)
+    >>> sight = Sight(pixels, np.zeros(2), 10.0, None, 1.6, grounds, shades, np.eye(3), 12.0, 0.1)
+    >>> board = shapely.box(5.95, -24.95, 33.95, -4.95).difference(shapely.Point(20, -5.5).buffer(0.85))
+    >>> ring = shapely.get_coordinates(shapely.segmentize(board.exterior, 0.1))[:-1]
+    >>> edge, doubtful, pads = without_pads(sight, ring if board.exterior.is_ccw else ring[::-1])
+    >>> bool(abs(Polygon(edge).area - 28 * 20) < 0.1), len(doubtful), bool(1.5 < pads.area < 3)
+    (True, 0, True)
     """
     doubtful, closed = [], []
     for place in _hollows(without_loops(face)):
         pocket = _pocket_at(face, place)
-        if pocket is None:
+        if pocket is None or pocket.depth > _SLOT * pocket.width:
             continue
-        wall = _wall_within(sight, face, pocket)
-        if wall > _WALL:
-            continue
-        share = _share_of_pad(sight, pocket, face)
+        share, wall = _share_of_pad(sight, pocket, face), _wall_within(sight, face, pocket)
         if share >= _PAD and wall <= _NO_WALL:
             inner = face[np.arange(pocket.first, pocket.last + 1) % len(face)]
             closed.append(shapely.MultiPoint(np.vstack([inner, pocket.way])).convex_hull)
             face = _across(face, pocket)
-        elif share >= _EITHER or pocket.mouth < _BULB * pocket.width:
+        elif share >= _PAD or (wall < _WALL and (share >= _EITHER or pocket.mouth < _BULB * pocket.width)):
             x, y = pocket.way[len(pocket.way) // 2]
             doubtful.append((x, y, pocket.depth))
     return face, np.array(doubtful).reshape(-1, 3), shapely.union_all(closed)
+
+
+def outside(closed: shapely.Geometry, either: Floats) -> Floats:
+    """Those pockets in doubt, (k, 3), that are none of the detours found to be none."""
+    if closed.is_empty:
+        return either
+    return np.asarray(either[shapely.distance(closed, shapely.points(either[:, :2])) > _ONE_PLACE])
 
 
 def _hollows(board: Polygon) -> list[Polygon]:
@@ -145,7 +168,25 @@ def _rims(face: Floats, begin: int, end: int, step: float) -> list[Floats]:
         way = after[-1] - before[0]
         both += _straight(np.vstack([before, after]), way)
         alone += [line for side in (before, after) for line in _straight(side, side[-1] - side[0])]
-    return both + alone
+    return both + alone + _past_others(face, begin, end, step)
+
+
+def _past_others(face: Floats, begin: int, end: int, step: float) -> list[Floats]:
+    """The line of the rim between further pockets beside one: on both sides enough of the edge lies on it."""
+    far, count = round(_ROW / step), len(face)
+    before = face[np.arange(begin - far, begin) % count]
+    after = face[np.arange(end + 1, end + far + 1) % count]
+    both = np.vstack([before, after])
+    hull = shapely.get_coordinates(shapely.get_exterior_ring(shapely.MultiPoint(both).convex_hull))
+    middle = (face[begin] + face[end % count]) / 2
+    sides = [shapely.LineString(pair) for pair in itertools.pairwise(hull)]
+    if not sides:
+        return []
+    nearest = sides[int(np.argmin(shapely.distance(sides, shapely.Point(middle))))]
+    on = [side[shapely.distance(nearest, shapely.points(side)) < _ON_HULL] for side in (before, after)]
+    if min(len(side) for side in on) * step < _NEAR:
+        return []
+    return _straight(np.vstack(on), on[1].mean(axis=0) - on[0].mean(axis=0))
 
 
 def _straight(points: Floats, way: Floats) -> list[Floats]:
@@ -238,11 +279,11 @@ def _wall_goes_on(sight: Sight, pocket: Pocket, places: Floats, normals: Floats)
     beside = np.broadcast_to(normals[0], sides.shape)
     at = np.array([wall / 2, wall + 2 * sight.blur + _AROUND])
     known, ground = np.median(sampled(sight, sides, beside, at), axis=0)
-    if np.linalg.norm(known - ground) < _WALL_APART:
-        return None
+    if _off_both(known[None, None], np.zeros((1, 3)), ground[None])[0, 0] < _WALL_APART:
+        return None  # it may as well be the ground in shadow
     seen = sampled(sight, places, normals, at)
     off = np.linalg.norm(seen[:, 0] - known, axis=1)
-    return float((off < np.linalg.norm(seen[:, 0] - seen[:, 1], axis=1)).mean())
+    return float((off < _off_both(seen[:, :1], 0 * seen[:, 1], seen[:, 1])[:, 0]).mean())
 
 
 def _steps(
