@@ -52,6 +52,7 @@ class Scene:
     seed: int = 0
     metal_walls: bool = False  # of holes with a ring, lit from one side
     nested_walls: bool = False  # each layer of a wall only where none nearer covers: see `_under_face`
+    marks: list = field(default_factory=list)  # areas on the face, mm, and their colours
     gloom: float = 1.0  # how bright the ground under a hole is, against the ground beside the board
 
 
@@ -317,6 +318,8 @@ def _face(scene, rng, shape, seen):
     for x, y, d, ring in scene.holes:
         if ring:
             paint(face, seen(disc(x, y, d + 2 * ring)), metal)
+    for area, colour in scene.marks:
+        paint(face, seen(area), colour)
     return face
 
 

@@ -29,6 +29,7 @@ from trimgeo.vision.edge_ground import (
 from trimgeo.vision.edge_joints import joined
 from trimgeo.vision.edge_measured import BLURS, CORNERS, as_measured, without_loops
 from trimgeo.vision.edge_mouths import without_detours
+from trimgeo.vision.edge_pads import outside, without_pads
 from trimgeo.vision.edge_pieces import measured_again, squared
 from trimgeo.vision.edge_profile import (
     Sight,
@@ -139,9 +140,10 @@ def find_outline(
     told = board_told(picture, pixels, eye is None, where, bed)
     mm = (coarse_ring(told.mask, told.scale) - picture.origin) * (1 / per_mm, -1 / per_mm)
     mm = mm[::-1] if not shapely.is_ccw(shapely.LinearRing(mm)) else mm
-    ground = told.ground.colours[0]
+    blue, green, red = (float(v) for v in told.ground.colours[0])
     origin = np.array(picture.origin)
     sight, face = _face_ring(_first_sight(pixels, origin, per_mm, eye, thickness, told, bed), mm)
+    face, either, pads = without_pads(sight, face)
 
     def measure(places: Floats, normals: Floats, reach: float) -> Floats:
         offsets, shares = edge_offsets(sight, places, normals, reach)
@@ -149,6 +151,7 @@ def find_outline(
 
     pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.35)) for piece in split(face)]
     pieces, doubtful, closed = without_detours(pieces, sight)
+    either, closed = outside(closed, either), closed.union(pads)
     pieces = [measured_again(piece, lambda p, n: measure(p, n, 0.2)) for piece in pieces]
     pieces = squared(pieces)
     vertices, pieces, joints = joined(pieces, sight)
@@ -165,12 +168,12 @@ def find_outline(
     if printed is not None:
         _refuse_over(ring.polygon, printed, where)
     _refuse_unlike(doubt, where)
-    _refuse_either(doubtful, where)
+    _refuse_either(np.vstack([doubtful, either]), where)
     _refuse_many(odd, where)
     # Of measured edge and fitted pieces either may be the one that is off.
-    off = max(least, doubt.off, *(float(each[:, 2].max(initial=0.0)) for each in (doubtful, uneven)))
+    off = max(least, doubt.off, *(float(each[:, 2].max(initial=0.0)) for each in (doubtful, uneven, either)))
     spread = (_NEVER_LESS + _PIXELS / per_mm + _COVERS * off) / COVERAGE
-    return ring, Pieces(vertices, spread, odd), (float(ground[0]), float(ground[1]), float(ground[2]))
+    return ring, Pieces(vertices, spread, np.vstack([odd, either[:, :2]])), (blue, green, red)
 
 
 def _first_sight(

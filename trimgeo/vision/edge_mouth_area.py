@@ -1,4 +1,4 @@
-"""What lies between the straight way and a detour from it: plain ground, or what has steps of its own."""
+"""What lies in a detour from the straight way: plain ground, the wall, or what has steps of its own."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_ground import off_shades
-from trimgeo.vision.edge_profile import Sight
+from trimgeo.vision.edge_profile import Sight, sampled, wall_at, wall_widths
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +22,9 @@ _EVEN = 20
 """By how much, of 255, the print's share of ink may change where steps are looked for."""
 _LEAST, _MOST = 0.3, 0.06
 """Area, mm\u00b2, that tells, and the share of it with steps up to which it is plain."""
+
+_WALL_SEEN = 3.0
+"""Width, pixels, at which a wall's colour shows."""
 
 
 def is_plain(sight: Sight, way: Floats, detour: Floats) -> bool:
@@ -54,3 +57,26 @@ def is_plain(sight: Sight, way: Floats, detour: Floats) -> bool:
     if looked.sum() / sight.per_mm**2 < _LEAST:
         return True
     return bool((steps[looked] > _STEP + 2 * sight.grain).mean() < _MOST)
+
+
+def share_with_wall(sight: Sight, places: Floats, normals: Floats) -> float:
+    """Share of the visible wall at places, (n, 2), that has the wall's colour; 0 if it is not seen."""
+    if sight.wall is None:
+        return 0.0
+    walls = wall_widths(sight, places, normals)
+    seen = walls * sight.per_mm > _WALL_SEEN
+    if seen.sum() < 10:
+        return 0.0
+    places, normals, walls = places[seen], normals[seen], walls[seen]
+    middle = _colours_at(sight, places, normals, walls / 2)
+    others = [_colours_at(sight, places, normals, at) for at in (-0.3 + 0 * walls, walls + 0.3)]
+    known = wall_at(sight.wall, normals)
+    off = np.linalg.norm(middle - known, axis=1)
+    return float(
+        np.all([off < 0.6 * np.linalg.norm(other - known, axis=1) for other in others], axis=0).mean()
+    )
+
+
+def _colours_at(sight: Sight, places: Floats, normals: Floats, at: Floats) -> Floats:
+    near = np.array([-0.03, 0.0, 0.03])
+    return np.asarray(sampled(sight, places + normals * at[:, None], normals, near).mean(axis=1))

@@ -10,9 +10,9 @@ import shapely
 from numpy.typing import NDArray
 
 from trimgeo.vision.edge_ground import off_shades
-from trimgeo.vision.edge_mouth_area import is_plain
+from trimgeo.vision.edge_mouth_area import is_plain, share_with_wall
 from trimgeo.vision.edge_pieces import Piece, direction, meetings, outward
-from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_at, wall_widths
+from trimgeo.vision.edge_profile import Sight, edge_offsets, sampled, tones_at, wall_widths
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -35,8 +35,6 @@ _APART = 0.6
 """Distance, mm, from a detour's own edge at which that does not show."""
 _LONGEST = 40.0
 """Length, mm, of one side of a straight way at most."""
-_WALL_SEEN = 3.0
-"""Width, pixels, at which a wall's colour shows."""
 _SQUARES = 2.0
 """Ground is of squares where its brightest places are so many times as bright as its darkest."""
 _TOLD, _ROUND, _UNTOLD = 0.5, 0.3, 0.3
@@ -297,24 +295,11 @@ def _edge_on(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]
 
 def _share_with_wall(sight: Sight, pieces: list[Piece]) -> float:
     """Share of a detour's visible wall that has the wall's colour, not the ground's; 0 if unseen."""
-    if sight.wall is None:
-        return 0.0
     ways = [way for piece in pieces if (way := _along(piece, *piece.ends)) is not None and len(way[0]) > 4]
     if not ways:
         return 0.0
     places, normals = np.vstack([way[0][1:-1] for way in ways]), np.vstack([way[1][1:-1] for way in ways])
-    walls = wall_widths(sight, places, normals)
-    seen = walls * sight.per_mm > _WALL_SEEN
-    if seen.sum() < 10:
-        return 0.0
-    places, normals, walls = places[seen], normals[seen], walls[seen]
-    middle = _colours_at(sight, places, normals, walls / 2)
-    others = [_colours_at(sight, places, normals, at) for at in (-0.3 + 0 * walls, walls + 0.3)]
-    known = wall_at(sight.wall, normals)
-    off = np.linalg.norm(middle - known, axis=1)
-    return float(
-        np.all([off < 0.6 * np.linalg.norm(other - known, axis=1) for other in others], axis=0).mean()
-    )
+    return share_with_wall(sight, places, normals)
 
 
 def _share_without_step(sight: Sight, pieces: list[Piece]) -> float:
@@ -330,11 +315,6 @@ def _share_without_step(sight: Sight, pieces: list[Piece]) -> float:
     seen = sampled(sight, places, normals, np.concatenate([-beside, beside]))
     change = np.linalg.norm(seen[:, :3].mean(axis=1) - seen[:, 3:].mean(axis=1), axis=1)
     return float((change < 2 * _STEP).mean())
-
-
-def _colours_at(sight: Sight, places: Floats, normals: Floats, at: Floats) -> Floats:
-    near = np.array([-0.03, 0.0, 0.03])
-    return np.asarray(sampled(sight, places + normals * at[:, None], normals, near).mean(axis=1))
 
 
 def _board_within(sight: Sight, places: Floats, normals: Floats) -> NDArray[np.bool_]:
