@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.boardlines import Drawn, drawn
-from trimgeo.drawing.labels import TOUCHING, Place, Wish, place, room
+from trimgeo.drawing.cells import room
+from trimgeo.drawing.labels import TOUCHING, Place, Wish, place
 from trimgeo.drawing.marks import Mark
 from trimgeo.drawing.naming import Wording, claims, forms, label
 from trimgeo.drawing.placement import Placement
@@ -62,10 +63,16 @@ def board_view(
     areas = [n for n in visible if 0.0 < shapes[n].area < GROUND]
     owners = sorted(areas, key=lambda n: (-shapes[n].area, n))
     own = {n: number for number, n in enumerate(owners, start=1)}
-    space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners])
+    whole = list(at.lay([plan.finished.polygon]))
+    space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners], whole)
     wordings = [forms(marks[n]) for n in visible]
     wishes = [
-        Wish(_anchors(marks[n], shapes[n], at, pane), tuple(one.room for one in several), own.get(n, 0))
+        Wish(
+            _anchors(marks[n], shapes[n], at, pane),
+            tuple(one.room for one in several),
+            own.get(n, 0),
+            outside=marks[n].kind in ("cut", "relief"),
+        )
         for n, several in zip(visible, wordings, strict=True)
     ]
     places = place(space, wishes)
@@ -85,7 +92,7 @@ def board_view(
     kept = tuple(item for item in items if not _is_empty(item))
     return View(
         kept,
-        keyed=tuple(one.mark.key for one in put if one.place.form == len(one.wordings) - 1),
+        keyed=tuple(one.mark.key for one in put if one.wordings[one.place.form].key),
         unplaced=tuple(marks[n].key for n, one in zip(visible, places, strict=True) if one is None),
         kinds=frozenset(item.kind for item in kept if not isinstance(item, Text)),
     )

@@ -10,7 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.captioned import AIR, MARGIN, WIDTH, captioned
 from trimgeo.drawing.caselines import case_lines
-from trimgeo.drawing.labels import Form, Place, Wish, place, room
+from trimgeo.drawing.cells import room
+from trimgeo.drawing.labels import Form, Place, Wish, place
 from trimgeo.drawing.naming import CUT_LABEL, HALF_CAPITAL, RING
 from trimgeo.drawing.panel import extent, fill, fitted, ground, outline_area, outline_items, sides, strokes
 from trimgeo.drawing.sheet import XY, Box, Discs, Item, Sheet, Text
