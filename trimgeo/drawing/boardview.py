@@ -71,7 +71,7 @@ def board_view(
             _anchors(marks[n], shapes[n], at, pane),
             tuple(one.room for one in several),
             own.get(n, 0),
-            outside=marks[n].kind in ("cut", "relief"),
+            outside=marks[n].kind in ("cut", "stop", "relief"),
         )
         for n, several in zip(visible, wordings, strict=True)
     ]
