@@ -32,7 +32,7 @@ NAME_ROOM: Final = 34.0
 NEXT_LINE: Final = 1.0
 """What each further line costs, in mm of distance."""
 
-NUMBER_ALONE: Final = 2.0
+NUMBER_ALONE: Final = 0.5
 """What leaving out the word before a number costs, in mm of distance."""
 
 KEY_ALONE: Final = {
