@@ -26,6 +26,10 @@ GROUND: Final = 500.0
 """A larger area, mm², is a plane: labels of other things may lie on it at no cost."""
 
 
+OUTSIDE: Final = {"cut": 30.0, "relief": 30.0, "stop": 8.0}
+"""What the kept board costs labels that belong outside of it, in mm of distance."""
+
+
 @dataclass(frozen=True)
 class View:
     """The board in a window of a sheet, in drawing order.
@@ -71,7 +75,7 @@ def board_view(
             _anchors(marks[n], shapes[n], at, pane),
             tuple(one.room for one in several),
             own.get(n, 0),
-            outside=marks[n].kind in ("cut", "stop", "relief"),
+            outside=OUTSIDE.get(marks[n].kind, 0.0),
         )
         for n, several in zip(visible, wordings, strict=True)
     ]

@@ -33,9 +33,6 @@ FAINT: Final = 0.8
 FOREIGN: Final = 0.05
 """What one cell of something else's area costs, in mm of distance."""
 
-KEPT: Final = 30.0
-"""What a label that belongs outside the kept board costs on it, in mm of distance."""
-
 CROSSED: Final = 1.5
 """What a mm of pointer over what bars labels costs, in mm of distance."""
 
@@ -72,15 +69,16 @@ class Form:
 
 @dataclass(frozen=True)
 class Wish:
-    """A label to place: its wordings, dearest last, its area's number, whether it goes outside what is kept.
+    """A label to place: its wordings, dearest last, its area's number, what the kept board costs it.
 
-    It belongs at the first of its ``anchors``; the others serve where a label already covers that.
+    There it costs ``outside`` more, in mm of distance.  It belongs at the first of its ``anchors``; the
+    others serve where a label already covers that.
     """
 
     anchors: tuple[XY, ...]
     forms: tuple[Form, ...]
     own: int = 0
-    outside: bool = False
+    outside: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -236,7 +234,7 @@ def _cheapest(
     broken = _sums(space.faint[window], rows, columns)[row, column]
     cost = distance[seen] + 0.2 * off + FAINT * broken + FOREIGN * foreign
     if wish.outside:
-        cost += KEPT * (_sums(space.kept[window], rows, columns)[row, column] > 0)
+        cost += wish.outside * (_sums(space.kept[window], rows, columns)[row, column] > 0)
     if cost.min() + wish.forms[form].price >= most:
         return None
     tried = np.argsort(cost, kind="stable")[:TRIES]
