@@ -99,6 +99,7 @@ def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
     Where some find none, all are placed anew, those that were lost first, at last in short forms only; the
     first wish is not given up for others.
 
+    >>> from trimgeo.drawing.cells import room
     >>> place(room((0, 0, 40, 10)), [Wish(((20, 5),), (Form(8.0, 2.0),))])[0].box
     (16.0, 4.0, 24.0, 6.0)
     """
