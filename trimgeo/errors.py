@@ -27,6 +27,10 @@ class JobError(TrimgeoError):
         super().__init__(" ".join(f"{place}: {found}; {fix}.".split()))
 
 
+class NothingThereError(JobError):
+    """A drawing that is sound has nothing on the layer that was named, or no such layer."""
+
+
 class NoOutlineError(TrimgeoError):
     """The input is sound, but no outline meets it: names the keep-out or the edge in the way.
 

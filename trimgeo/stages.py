@@ -260,6 +260,12 @@ def chosen_outline(board: Board, cuts: int | None, known: Trade | None = None) -
     return _among(board, cuts, known) or _fitted(board, _chosen(board, cuts))
 
 
+def with_chosen(found: Trade, chosen: Choice) -> Trade:
+    """A trade with the chosen outline among its choices, which it need not have come to."""
+    others = [each for each in found.choices if each.cuts != chosen.cuts]
+    return replace(found, choices=tuple(sorted([*others, chosen], key=lambda each: each.cuts)))
+
+
 def _among(board: Board, cuts: int | None, known: Trade | None) -> Choice | None:
     """The choice from a trade that was searched already, where it is sure to be among them."""
     if known is None or not known.choices:
@@ -300,7 +306,8 @@ def weighed(board: Board) -> Weighed:
     found: Trade | None = None
     try:
         found = trade(board)
-        return Weighed(board.job.variant, found, chosen_outline(board, None, found))
+        chosen = chosen_outline(board, None, found)
+        return Weighed(board.job.variant, with_chosen(found, chosen), chosen)
     except NoOutlineError as refused:
         return Weighed(board.job.variant, found, None, str(refused))
 

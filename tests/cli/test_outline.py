@@ -100,6 +100,22 @@ def test_a_part_too_high_for_the_lid_is_said_below_the_trade(job: Path) -> None:
     assert "cuts the board does not fit its case: see check" in " ".join(done.stdout.split())
 
 
+def test_the_chosen_outline_is_in_the_table_however_many_cuts_it_has(job: Path) -> None:
+    round_part = "circle = { at = [20, 30], diameter = 30 }"
+    text = JOB.replace("polygon = [[10, 10], [30, 10], [30, 20], [10, 20]]", round_part)
+    job.write_text(text.replace("{ cuts = 2 }", '"smallest"\ngain = 0.2'), encoding="utf-8")
+    done = call(job, "--variant", "short")
+    assert done.returncode == 0, done.stderr
+    (row,) = [line for line in done.stdout.splitlines() if line.startswith("-> ") and "chosen" not in line]
+    assert int(row.split()[1]) > 12
+
+
+def test_writing_into_a_job_with_variants_says_for_which_it_stands(job: Path) -> None:
+    done = call(job, "--variant", "short", "--write")
+    assert done.returncode == 0, done.stderr
+    assert "stands for every variant now, long as well" in done.stdout
+
+
 def test_a_thin_neck_is_said_below_the_trade_and_in_its_picture(job: Path, tmp_path: Path) -> None:
     slot = "[100, 50], [51, 50], [51, 3], [49, 3], [49, 50]"
     job.write_text(JOB.replace("[100, 50]", slot), encoding="utf-8")

@@ -41,6 +41,15 @@ def test_wander_beyond_the_sanding_margin_reaches_into_the_part() -> None:
     assert along.swept_band.symmetric_difference(box(39.8, 0, 42.4, 60)).area < 1e-9
 
 
+def test_wander_reaches_into_the_part_up_to_a_steep_edge() -> None:
+    # by hand: the upper edge rises by 3 mm a mm to the right; what is kept lies right of the cut at x = 40
+    board = Polygon([(0, 0), (60, 0), (60, 140), (20, 20), (0, 20)])
+    part = Polygon([(40, 0), (60, 0), (60, 140), (40, 80)])
+    along = laid(part, board, BIT.model_copy(update={"wander": 1.1}), 0.1)
+    within = along.swept_band.intersection(part)
+    assert within.symmetric_difference(Polygon([(40, 0), (41, 0), (41, 83), (40, 80)])).area < 1e-9
+
+
 @given(st.integers(0, 2**32 - 1), st.floats(0.0, 3.0), st.floats(0.2, 4.0))
 @settings(max_examples=40, deadline=None)
 def test_the_kerf_around_a_convex_part_has_the_area_of_the_formula(

@@ -201,7 +201,8 @@ def test_nothing_to_keep_is_said_plainly():
 def test_a_slot_between_keep_outs_is_named_with_both_of_them():
     board = box(0, 0, 40, 40).difference(box(18, 4, 22, 41))  # 4 mm of board are left below the slot
     left, right = keepout("left relay", box(4, 20, 10, 30)), keepout("right relay", box(30, 20, 36, 30))
-    with pytest.raises(NoOutlineError, match=r'"left relay" and "right relay".*side \d of the board edge'):
+    names, place = '"left relay" and "right relay"', r"side \d of the board edge near \(20.00, 2.00\)"
+    with pytest.raises(NoOutlineError, match=f"{names}.*at most 4.00 mm wide.*{place}"):
         choices([left, right], board, 0.3, 0.2, PLACING)
     assert smallest([left, right], board, 0.3, 0.2, PLACING, 0, None).cuts == 0
 

@@ -194,6 +194,26 @@ def test_bridges_between_pieces_do_not_depend_on_how_the_job_lies(seed, twin):
     assert MOVED.areas(dict(MOVED.twins(job, seed))[twin], 6) == pytest.approx(MOVED.areas(job, 6), rel=1e-6)
 
 
+def on_grid(outline, step=0.5):
+    at = shapely.get_coordinates(outline) / step
+    return np.abs(at - np.round(at)).max() < 1e-6
+
+
+def test_where_there_is_no_case_every_choice_is_rounded_to_the_grid():
+    found = built_in([part("U", shapely.box(10, 10, 40, 40))], shapely.box(0, 0, 100, 70), 6, round=0.5)
+    assert [each.cuts for each in found][:5] == [0, 1, 2, 3, 4]
+    assert all(on_grid(each.finished) for each in found)
+
+
+def test_ends_of_cuts_are_counted_from_the_board_s_own_corner_where_a_wall_shortens_its_side():
+    board, wall = shapely.box(0, 0, 100, 70), shapely.box(-1, -1, 61.37, 80)
+    case = Case(Ring(wall), (), 0.0)
+    found = built_in([part("U", shapely.box(10, 40, 30, 69))], board, 4, case=case, round=0.5)
+    ends = [at for each in found for at in shapely.get_coordinates(each.finished) if 1 < at[0] < 61]
+    assert len(ends) > 4
+    assert all(on_grid(shapely.Point(at)) for at in ends)
+
+
 def test_corners_are_rounded_to_the_grid_where_the_job_asks_for_it():
     edge, parts, case = BOARDS.board(3)
     exact = built_in(parts, edge, 6, case=case)

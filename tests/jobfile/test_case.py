@@ -94,3 +94,12 @@ def test_a_gap_that_leaves_no_room_is_named(tmp_path, gap):
     assert given(tmp_path, f"{wide}gap = 34.4\n").gap == 34.4
     with pytest.raises(JobError, match=rf"\[case\], gap: found {gap:g}, which leaves no room in the cavity"):
         given(tmp_path, f"{wide}gap = {gap}\n")
+
+
+def test_a_post_that_cannot_be_read_is_told_and_never_left_out(tmp_path: Path) -> None:
+    drawing(tmp_path / "case.dxf", "CASE", "POSTS")
+    document = ezdxf.readfile(tmp_path / "case.dxf")
+    document.modelspace().add_lwpolyline([(20, 5), (26, 5), (26, 9)], dxfattribs={"layer": "POSTS"})
+    document.saveas(tmp_path / "case.dxf")
+    with pytest.raises(JobError, match='lines on layer "POSTS" that do not close'):
+        given(tmp_path, 'cavity = { file = "case.dxf" }\ngap = 0\n')

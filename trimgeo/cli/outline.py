@@ -54,7 +54,9 @@ def command(
     _write(job, chosen if write else None, files)
     _show(found, chosen, as_json)
     if not as_json and write:
-        options.show(f"Wrote the outline with {chosen.cuts} new cuts into the job file.")
+        others = [name for name in board.job.job.variants or () if name != variant]
+        shared = f"; it stands for every variant now, {', '.join(others)} as well" if others else ""
+        options.show(f"Wrote the outline with {chosen.cuts} new cuts into the job file{shared}.")
     if not as_json and files:
         options.show_written(path.name for path in files)
     return 0
@@ -82,6 +84,7 @@ def _weighed(
         found = stages.trade(board)
         progress.step("choosing")
         chosen = stages.chosen_outline(board, cuts, found)
+        found = stages.with_chosen(found, chosen)
     except NoOutlineError as refused:
         if proof is not None:
             _write_refusal(board, refused, proof)

@@ -85,7 +85,9 @@ def swept_band(
     if wander > sanding:
         depth = wander - sanding
         within = [shapely.intersection(_inward(chain, depth), outline) for chain in chains]
-        beside = [band for on in run_ons for band in _bands_on(chains[on.chain], on, [on.laid], -depth, 0.0)]
+        beside = [
+            area for on in run_ons for area in _run_on(board, Polygon(), chains[on.chain], on, -depth, 0.0)
+        ]
         swept = shapely.union_all([swept, *within, *beside])
     return _areas(shapely.intersection(swept, board))
 

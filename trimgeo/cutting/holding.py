@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import shapely
 from shapely import LineString
 
-from trimgeo.cutting.axle import passes
+from trimgeo.cutting.axle import Pass, passes
 from trimgeo.cutting.fit import fit, goes_in
 from trimgeo.cutting.hanging import hanging, hanging_sentences
 from trimgeo.cutting.holder import Standing, hit_sentences, hits
 from trimgeo.cutting.lift import lift_for
 from trimgeo.cutting.relief import Obstacle, relief_cuts
 from trimgeo.cutting.support import clamp, start_holes
+from trimgeo.errors import quoted
 from trimgeo.model.board import Board, FaceName, Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Cut, Fit, Holding, Lift, Lines, Support
+
+TALLEST: Final = 100.0
+"""mm: a part of unknown height is taken to be as tall as this, to see whether its height matters."""
 
 OnFace = tuple[FaceName, Standing]
 
@@ -65,24 +70,62 @@ def holding(
     """Fit, collisions, start holes and support of a cut that is laid; how the waste is ``apart`` is known.
 
     What stands on the finished board counts for the case, also what is refitted after the cut; all that is
-    not lifted counts for the hand-piece and the clamp.  Parts of unknown height count for the walls alone.
+    not lifted counts for the hand-piece, holes and the clamp.  Parts of unknown height count for the walls,
+    holes and the clamp alone.
     """
     standing = _standing(board, lifted)
     edge, part, thickness = board.edge.polygon, finished.polygon, board.job.board.thickness
     way = passes(along.tool_centre, cuts, edge, cutter, thickness)
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
-    holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding)
+    there = [one.area for _, one, _ in _not_lifted(board, lifted)]
+    holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding, there)
     fitted, told = _fitted(board, finished, _staying(board, lifted))
     return Holding(
         fitted,
         met,
         holes,
-        Support(
-            apart.relief,
-            clamp(part, [shapely.buffer(one.spine, one.radius) for _, one in standing]),
+        Support(apart.relief, clamp(part, there)),
+        (
+            *hit_sentences(met),
+            *said,
+            *apart.notes,
+            *told,
+            *_unknown_heights(board, finished, lifted, way, cutter),
         ),
-        (*hit_sentences(met), *said, *apart.notes, *told),
     )
+
+
+def _unknown_heights(
+    board: Board, finished: Ring, lifted: Sequence[Lift], way: Sequence[Pass], cutter: Cutter
+) -> list[str]:
+    """What cannot be told of parts whose height nobody gave: under lid and floor, and beside the cutter."""
+    gone = {(lift.name, lift.face) for lift in lifted}
+    unknown = [
+        (face, replace(part, height=TALLEST)) for face, height, part in _every(board) if height is None
+    ]
+    said = []
+    case = board.case
+    bounded = {"top": case and case.lid, "bottom": case and case.floor}
+    under = [part.name for face, part in _on(finished, unknown) if bounded[face] is not None]
+    if under:
+        said.append(
+            f"Whether the case closes over {_quoted(under)} is not known: give their height with `height`."
+        )
+    near = [part for face, part in unknown if face == cutter.face and (part.name, face) not in gone]
+    met = hits(way, near, cutter, board.job.board.thickness)
+    sides = {(hit.cut, hit.side) for hit in met}
+    both = {cut for cut, _ in sides if {(cut, "kept"), (cut, "waste")} <= sides}
+    beside = dict.fromkeys(hit.name for hit in met if hit.side is None or hit.cut in both)
+    if beside:
+        said.append(
+            f"Whether the cutter's body or its holder clears {_quoted(beside)} is not known: give their "
+            "height with `height`, or look before cutting."
+        )
+    return said
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return ", ".join(quoted(name) for name in names)
 
 
 def fits(board: Board, finished: Ring) -> bool | None:

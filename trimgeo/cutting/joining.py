@@ -21,6 +21,7 @@ from trimgeo.plane.annulus import Annulus, NoRoomError, annulus
 from trimgeo.plane.bridges import NoBridgeError, bridged, bridges
 from trimgeo.plane.coarser import coarser
 from trimgeo.plane.fewest import Fewest, fewest_in
+from trimgeo.plane.hulls import Floats
 from trimgeo.plane.pose import Pose, raised
 
 FEW_CORNERS: Final = 30
@@ -271,11 +272,28 @@ def _bridged(base: Ground, case: Case | None, neck: float) -> Polygon:
                 passes = width
             except NoBridgeError as closer:
                 fails, point = width, closer.point
+        point = _pinch(base, fails, point)
         apart = shapely.distance(base.pieces, shapely.Point(point))
         one, other = np.argsort(apart, kind="stable")[:2]
         pair = raised(base.pieces[one], base.pose), raised(base.pieces[other], base.pose)
         pinch = base.pose.back(point), passes, neck
         raise too_narrow(base.kept, case, base.kept.grown(HAIR), pair, pinch) from error
+
+
+def _pinch(base: Ground, width: float, point: Floats) -> Floats:
+    """Where what is allowed between pieces is narrower than ``width``: the middle of the narrowest place.
+
+    A disc of that width does not get through: the places for its middle fall apart there.  Where they do
+    not, it is the ``point`` at which no bridge was found.
+    """
+    middles = shapely.buffer(base.allowed, -width / 2)
+    apart = shapely.get_parts(shapely.union_all([middles, *base.pieces]))
+    apart = apart[shapely.intersects(apart[:, None], base.pieces[None]).any(axis=1)]
+    if len(apart) < 2:
+        return point
+    i, j = np.triu_indices(len(apart), 1)
+    across = shapely.shortest_line(apart[i], apart[j])
+    return np.asarray(shapely.get_coordinates(across[int(np.argmin(shapely.length(across)))]).mean(axis=0))
 
 
 def _hull_within(base: Ground) -> list[Polygon]:

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -19,7 +20,7 @@ from trimgeo.cutting import finishing
 from trimgeo.cutting.joining import Field, fields, holds_together, proving
 from trimgeo.cutting.kept import Kept, kept
 from trimgeo.cutting.refusals import not_found, too_few
-from trimgeo.cutting.room import Ground, free_sides, ground, inside, polygons_filled
+from trimgeo.cutting.room import POLYGON, Ground, free_sides, ground, inside, polygons_filled, whole_sides
 from trimgeo.cutting.straight import across_board
 from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
@@ -250,11 +251,17 @@ def _as_they_are(plan: Building) -> list[Choice]:
 
     So a case that was made from an outline takes that again.
     """
-    parts = polygons_filled(shapely.get_parts(shapely.union_all(plan.held.grown(0.0))))
+    parts = _exactly(plan.held)
     shapes = [plan.base.allowed, *parts[: len(parts) == 1]]
     shapes = [each for each in shapes if not each.interiors and len(each.exterior.coords) <= MOST_CORNERS]
     tried = [finishing.choice(Polygon(each), plan.held, plan.room, plan.wish.kerf) for each in shapes]
     return [each for each in tried if each is not None]
+
+
+def _exactly(held: Kept) -> NDArray[Any]:
+    """What is to be held as areas without holes, with no hair more."""
+    parts = shapely.get_parts(shapely.union_all(held.grown(0.0)))
+    return polygons_filled(parts[shapely.get_type_id(parts) == POLYGON])
 
 
 def _allowed(plan: Building, each: Choice) -> bool:
@@ -279,8 +286,8 @@ def finished(
     """
     tried = [outline]
     if plan.wish.round is not None:
-        free = free_sides(allowed, plan.held.edge)
-        tried.insert(0, rounded_to(outline, kept, allowed, free, plan.wish.round, plan.wish.kerf))
+        free, whole = free_sides(allowed, plan.held.edge), whole_sides(allowed, plan.held.edge)
+        tried.insert(0, rounded_to(outline, kept, allowed, free, plan.wish.round, plan.wish.kerf, whole))
     for each in tried:
         if neck is None or holds_together(each, plan.base, neck):
             found = finishing.choice(each, plan.held, plan.room, plan.wish.kerf)
@@ -350,7 +357,7 @@ class _Across:
         if self._found is None:
             # one more than asked: a cut may turn out to lie on the board edge, and then it is none
             held = self._plan.held
-            kept = shapely.multipolygons(self._plan.base.pieces)
+            kept = shapely.multipolygons(_exactly(held))  # these outlines are exact: they lack the hair
             built = [
                 finished(self._plan, each, kept, held.edge) for each in across_board(held, self._most + 1)
             ]

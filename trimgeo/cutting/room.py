@@ -16,7 +16,7 @@ from trimgeo.cutting.kept import MARGIN, Kept
 from trimgeo.cutting.refusals import between, depth, over_wall, post_within
 from trimgeo.model.board import Case
 from trimgeo.plane.annulus import needed
-from trimgeo.plane.hulls import convex_hull
+from trimgeo.plane.hulls import Floats, convex_hull
 from trimgeo.plane.pose import AS_GIVEN, Pose, laid, pose_of
 from trimgeo.tables import EDGE_TOLERANCE
 
@@ -192,3 +192,22 @@ def free_sides(allowed: Polygon, edge: Polygon) -> NDArray[np.bool_]:
     ring = shapely.get_coordinates(allowed.exterior)
     sides = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
     return np.asarray(shapely.covers(shapely.buffer(edge.exterior, EDGE_TOLERANCE), sides))
+
+
+def whole_sides(allowed: Polygon, edge: Polygon) -> Floats:
+    """For each side of ``allowed``'s outer ring the whole side of the board's edge that it follows.
+
+    Shape (n, 2, 2), along the ring; itself where it follows none.
+
+    >>> whole_sides(shapely.box(0, 0, 5, 4), shapely.box(0, 0, 9, 4))[1].tolist()
+    [[9.0, 4.0], [0.0, 4.0]]
+    """
+    ring, own = (
+        np.stack([each[:-1], each[1:]], axis=1)
+        for each in (shapely.get_coordinates(shape.exterior) for shape in (allowed, edge))
+    )
+    around = shapely.buffer(shapely.linestrings(own), EDGE_TOLERANCE)
+    follows = shapely.covers(around[None], shapely.linestrings(ring)[:, None])
+    found = np.where(follows.any(axis=1)[:, None, None], own[follows.argmax(axis=1)], ring)
+    back = np.sum((ring[:, 1] - ring[:, 0]) * (found[:, 1] - found[:, 0]), axis=1) < 0
+    return np.where(back[:, None, None], found[:, ::-1], found)

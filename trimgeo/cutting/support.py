@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from trimgeo.model.job import Cutter
 from trimgeo.model.plan import XY, Cut, Hole
@@ -24,12 +25,13 @@ def start_holes(
     board: Polygon,
     cutter: Cutter,
     sanding: float,
+    standing: Sequence[BaseGeometry] = (),
 ) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
     """A hole for each line that a blade cannot enter from the board's edge, and a sentence where none fits.
 
-    Its rim keeps outside the guide line by the wander, and within the board; of all such places it is the
-    nearest to where the first cut of that line starts, seen straight back along it.  Wheels and bits need
-    none: they are lowered.
+    Its rim keeps outside the guide line by the wander, within the board and off the areas that are
+    ``standing``; of all such places it is the nearest to where the first cut of that line starts, seen
+    straight back along it.  Wheels and bits need none: they are lowered.
 
     >>> cuts = [Cut(1, LineString([(10, 10), (30, 10), (30, 30), (10, 30), (10, 10)]))]
     >>> ring, part = LineString(shapely.box(9, 9, 31, 31).exterior), shapely.box(10, 10, 30, 30)
@@ -42,9 +44,9 @@ def start_holes(
         return (), ()
     diameter = cutter.diameter or START_HOLE
     clear = diameter / 2 + sanding + cutter.wander
-    free = shapely.difference(
-        shapely.buffer(board, -diameter / 2), shapely.buffer(finished, clear, quad_segs=64)
-    )
+    taken = [shapely.buffer(shape, diameter / 2) for shape in standing]
+    taken.append(shapely.buffer(finished, clear, quad_segs=64))
+    free = shapely.difference(shapely.buffer(board, -diameter / 2), shapely.union_all(taken))
     holes, said = [], []
     for line in tool_centre:
         if not line.is_closed:
@@ -66,7 +68,7 @@ def start_holes(
     return tuple(holes), tuple(said)
 
 
-def clamp(finished: Polygon, standing: Sequence[Polygon | MultiPolygon]) -> tuple[XY, float] | None:
+def clamp(finished: Polygon, standing: Sequence[BaseGeometry]) -> tuple[XY, float] | None:
     """The largest round place of the kept board on which nothing stands: its middle and radius, mm.
 
     >>> (x, y), radius = clamp(shapely.box(0, 0, 40, 20), [shapely.box(20, 0, 40, 20)])

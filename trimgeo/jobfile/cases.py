@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import shapely
 
-from trimgeo.errors import JobError
+from trimgeo.errors import JobError, NothingThereError
 from trimgeo.jobfile.shapefiles import Shape, read_shapes
 from trimgeo.jobfile.shapes import around_disc, polygon
 from trimgeo.jobfile.words import place
@@ -67,11 +69,10 @@ def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Ring, list[Ring]]:
     """Cavity and posts of a drawing."""
     file = job.folder / given.file
     if given.layer is None:
-        try:
-            shapes = read_shapes(file, OWN_LAYERS[0], where)
-            return shapes[0].ring, [shape.ring for shape in _if_there(job, given, where)]
-        except JobError:
-            pass  # a drawing of somebody else: all its shapes are judged, and its faults told
+        own = _if_there(file, OWN_LAYERS[0], where)
+        if own:
+            return own[0].ring, [shape.ring for shape in _if_there(file, OWN_LAYERS[1], where)]
+        # else a drawing of somebody else: all its shapes are judged
     shapes = read_shapes(file, given.layer, where)
     largest = max(shapes, key=lambda shape: shape.ring.polygon.area)
     rest = [shape.ring for shape in shapes if shape is not largest]
@@ -85,10 +86,11 @@ def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Ring, list[Ring]]:
     return largest.ring, rest
 
 
-def _if_there(job: Job, given: ShapeFile, where: str) -> tuple[Shape, ...]:
+def _if_there(file: Path, layer: str, where: str) -> tuple[Shape, ...]:
+    """The shapes of a layer, if the drawing has it: a post that cannot be read is told, not left out."""
     try:
-        return read_shapes(job.folder / given.file, OWN_LAYERS[1], where)
-    except JobError:
+        return read_shapes(file, layer, where)
+    except NothingThereError:
         return ()
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from trimgeo.errors import JobError, printable, quoted
+from trimgeo.errors import JobError, NothingThereError, printable, quoted
 from trimgeo.jobfile.words import nearest_first, short
 from trimgeo.plane.arcs import Floats
 from trimgeo.tables import LARGEST_BOARD
@@ -56,8 +56,15 @@ class Source:
         >>> print(Source("job.toml, [board], edge", "edge.dxf").error("is empty", "save it again"))
         job.toml, [board], edge: edge.dxf: is empty; save it again.
         """
+        return JobError(self.place, *self._words(found, fix))
+
+    def nothing(self, found: str, fix: str) -> NothingThereError:
+        """The error for a layer of this file on which nothing is."""
+        return NothingThereError(self.place, *self._words(found, fix))
+
+    def _words(self, found: str, fix: str) -> tuple[str, str]:
         named = found if self.place == self.name else f"{self.name}: {found}"
-        return JobError(self.place, printable(named), printable(fix))
+        return printable(named), printable(fix)
 
 
 def read_bytes(path: Path, source: Source) -> bytes:
@@ -86,7 +93,7 @@ def read_bytes(path: Path, source: Source) -> bytes:
     return data
 
 
-def unknown_layer(source: Source, layer: str, there: Iterable[str], word: str) -> JobError:
+def unknown_layer(source: Source, layer: str, there: Iterable[str], word: str) -> NothingThereError:
     """The error for a layer that is not in the file: names those that are, nearest first.
 
     ``word`` is what the format calls a layer.
@@ -96,10 +103,10 @@ def unknown_layer(source: Source, layer: str, there: Iterable[str], word: str) -
     """
     wanted, names = quoted(short(layer)), nearest_first(layer, filter(None, there))
     if not names:
-        return source.error(f"has no {word} {wanted}, nor any other", f"name its {word}s first")
+        return source.nothing(f"has no {word} {wanted}, nor any other", f"name its {word}s first")
     more = f" and {len(names) - 12} more" if len(names) > 12 else ""
     known = ", ".join(quoted(short(name)) for name in names[:12]) + more
-    return source.error(f"has no {word} {wanted}", f"use one that it has: {known}")
+    return source.nothing(f"has no {word} {wanted}", f"use one that it has: {known}")
 
 
 def checked(piece: Piece, source: Source) -> Piece:

@@ -62,7 +62,7 @@ def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
         closed = _closed([checked(piece, source) for piece in pieces], layer, source)
         if not closed:
             where = f" on {quoted(short(layer))}" if layer is not None else ""
-            raise source.error(
+            raise source.nothing(
                 f"has no closed shape{where}", "draw one that shows, closed, and save it again"
             )
         labels = zip(closed, _labels(closed, layer), strict=True)

@@ -130,7 +130,8 @@ breakthrough = 0.5        # how far a wheel passes the far face
 sanding = 0.3             # left outside the finished edge by the cut, and taken off with abrasive
 
 [outline]
-build = "smallest"        # or {{ cuts = 4 }}, the smallest with at most so many; "fewest" that fit the [case]
+build = {{ cuts = 4 }}      # the smallest with at most so many; or "fewest" that fit the [case]; or
+                          # "smallest", which goes on as long as one more cut gains 1 % of the area
 # gain = 50               # mm² that one more cut must gain; left out: 1 % of the area
 # allow_inside_corners = false            # none that a straight cutter would overrun
 # round = 0.5             # mm grid for its corners, always to the safe side

@@ -50,15 +50,17 @@ def rounded_to(
     free: NDArray[np.bool_],
     step: float,
     shortest: float = 0.0,
+    whole: Floats | None = None,
 ) -> Polygon:
     """The outline with its corners on multiples of ``step`` mm, where that costs less than it is worth.
 
     ``free`` has one flag a side of ``allowed``, side k from corner k to k + 1 of its exterior.  Corners
     between two cuts go to points whose x and y are multiples; an end of a cut on a free side slides along it
     to where its distance from the side's first corner is one, or to the side's last corner; corners of free
-    sides stay.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline`` does (which is
-    given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was none; no cut
-    comes out shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
+    sides stay.  Where free sides are parts of longer ones, ``whole``, shape (n, 2, 2), has these from end to
+    end, and their corners count.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline``
+    does (which is given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was
+    none; no cut comes out shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
 
     Of all choices the one is taken for which the area and the prices of the corners left off the grid are
     least together.  A corner's price is ``step`` times half the length of the cuts beside it: together the
@@ -77,7 +79,8 @@ def rounded_to(
     on = free_sides(corners, ring, free, JUDGED)
     if room is None or not np.any(on < 0):
         return Polygon(corners)
-    choices = _choices(corners, on, ring, free, room, step)
+    whole = np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) if whole is None else whole
+    choices = _choices(corners, on, ring, free, room, step, whole)
     walk = _walk(choices)
     if not len(walk):
         return Polygon(corners)
@@ -116,7 +119,13 @@ def _passed(area: Polygon | MultiPolygon, border: Polygon) -> float:
 
 
 def _choices(
-    corners: Floats, on: Indices, ring: Floats, free: NDArray[np.bool_], room: _Room, step: float
+    corners: Floats,
+    on: Indices,
+    ring: Floats,
+    free: NDArray[np.bool_],
+    room: _Room,
+    step: float,
+    whole: Floats,
 ) -> list[Corner]:
     """What each corner may become: first its own place."""
     headings = unit(side_vectors(corners))
@@ -130,7 +139,8 @@ def _choices(
         if (onto >= 0 and off >= 0) or np.any(np.hypot(*(own - corner).T) < JUDGED):
             places = corner[None]
         elif onto >= 0 or off >= 0:
-            places = _slid(corner, ring, max(onto, off), step)
+            side = max(onto, off)
+            places = _slid(corner, ring[[side, (side + 1) % len(ring)]], whole[side], step)
         else:
             places = _around(corners, k, room, step)
         costs = np.zeros(len(places))
@@ -139,16 +149,17 @@ def _choices(
     return found
 
 
-def _slid(corner: Floats, ring: Floats, side: int, step: float) -> Floats:
-    """Places on a free side at multiples of the step from its first corner, and its last corner."""
-    start, end = ring[side], ring[(side + 1) % len(ring)]
+def _slid(corner: Floats, side: Floats, whole: Floats, step: float) -> Floats:
+    """Places on a free side at multiples of the step from the first corner of the whole, and its last one."""
+    start, end = whole
     length = float(np.hypot(*(end - start)))
-    here = (corner - start) @ (end - start) / length
+    along = (end - start) / length
+    here, first, last = (np.vstack([corner, side]) - start) @ along
     marks = (np.floor(here / step) + np.arange(1 - SLIDES, SLIDES + 1)) * step
-    marks = marks[(marks >= 0) & (marks < length)] if length >= step else np.zeros(0)
-    places = start + marks[:, None] * (end - start) / length
-    last = [end] if length >= step and length - here < SLIDES * step else []
-    return np.vstack([corner, places, *last])
+    marks = marks[(marks >= max(first, 0) - HAIR) & (marks < min(last, length))] if length >= step else []
+    places = start + np.reshape(marks, (-1, 1)) * along
+    near = length >= step and length - here < SLIDES * step and last > length - JUDGED
+    return np.vstack([corner, places, *([end] if near else [])])
 
 
 def _around(corners: Floats, k: int, room: _Room, step: float) -> Floats:

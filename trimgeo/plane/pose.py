@@ -56,6 +56,9 @@ class Pose:
         return Pose(self.origin @ outer.axes + outer.origin, self.axes @ outer.axes, self.grid)
 
 
+SYMMETRIC = 1e-9
+"""A third moment below this share of what it could be is none but for rounding: the shape is symmetric."""
+
 AS_GIVEN = Pose(np.zeros(2), np.eye(2))
 """The pose of shapes that stay where they are."""
 
@@ -94,8 +97,10 @@ def pose_of(shapes: list[Polygon], grid: float = GRID) -> Pose:
     _, vectors = np.linalg.eigh((at * weight[:, None]).T @ at)
     axes = vectors.T[::-1]
     along = at @ axes.T
-    signs = np.sign(weight @ along**3)
-    return Pose(low + middle, axes * np.where(signs == 0, 1.0, signs)[:, None], grid)
+    third, size = weight @ along**3, np.abs(weight) @ np.abs(along) ** 3
+    as_placed = np.sign(axes[[0, 1], np.abs(axes).argmax(axis=1)])
+    signs = np.where(np.abs(third) > SYMMETRIC * size, np.sign(third), as_placed)
+    return Pose(low + middle, axes * signs[:, None], grid)
 
 
 def _samples(ring: Floats) -> tuple[Floats, Floats]:
