@@ -71,12 +71,7 @@ def board_view(
     space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners], whole)
     wordings = [forms(marks[n]) for n in visible]
     wishes = [
-        Wish(
-            _anchors(marks[n], shapes[n], at, pane),
-            tuple(one.room for one in several),
-            own.get(n, 0),
-            outside=OUTSIDE.get(marks[n].kind, 0.0),
-        )
+        _wish(marks[n], shapes[n], several, own.get(n, 0), at, pane)
         for n, several in zip(visible, wordings, strict=True)
     ]
     places = place(space, wishes)
@@ -108,6 +103,14 @@ class _Put:
     shape: BaseGeometry
     wordings: tuple[Wording, ...]
     place: Place
+
+
+def _wish(
+    mark: Mark, shape: BaseGeometry, several: Sequence[Wording], own: int, at: Placement, pane: BaseGeometry
+) -> Wish:
+    """What the label of a mark asks for: ``own`` is the number of the mark's own area."""
+    rooms = tuple(one.room for one in several)
+    return Wish(_anchors(mark, shape, at, pane), rooms, own, OUTSIDE.get(mark.kind, 0.0))
 
 
 def _light(lines: Drawn) -> list[BaseGeometry]:
