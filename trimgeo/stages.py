@@ -18,7 +18,7 @@ from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.exposure import exposed, severed
-from trimgeo.cutting.holding import fits, holding
+from trimgeo.cutting.holding import fits, holding, parted
 from trimgeo.cutting.kept import kept
 from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
@@ -210,8 +210,8 @@ def plan(board: Board) -> Plan:
     clearances = _clearances(board, finished, cuts)
     minimum, inner_minimum = minima(clearances, job.board.layers)
     turns = corners(cuts, linked, cutter, finish, job.board.thickness, board.edge)
-    lifted = _lifted(board, along, clearances)
-    held = holding(board, finished, cuts, along, lifted, cutter, finish)
+    apart = parted(board, finished, cuts, _lifted(board, along, clearances), cutter, finish)
+    held = holding(board, finished, cuts, along, apart.lift, cutter, finish, apart)
     return Plan(
         board=board,
         finished=finished,
@@ -220,7 +220,7 @@ def plan(board: Board) -> Plan:
         rows=clearances,
         minimum=minimum,
         inner_minimum=inner_minimum,
-        lift=lifted,
+        lift=apart.lift,
         severed=severed(board.keepouts, [cut.line for cut in cuts]),
         exposed=exposed(board.keepouts, finished.polygon, cuts),
         corners=turns,

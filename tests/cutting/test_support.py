@@ -1,8 +1,7 @@
-"""Start holes, relief cuts and the clamp: where they may be, checked by distances."""
+"""Start holes and the clamp: where they may be, checked by distances."""
 
 from __future__ import annotations
 
-import itertools
 from pathlib import Path
 
 import shapely
@@ -12,7 +11,7 @@ import trimgeo
 from trimgeo.cutting.edges import chains, new_edges
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
-from trimgeo.cutting.support import clamp, relief_cuts, start_holes
+from trimgeo.cutting.support import clamp, start_holes
 from trimgeo.model.board import Ring
 from trimgeo.model.job import Cutter, Finish
 from trimgeo.model.plan import Cut, Hole
@@ -52,45 +51,6 @@ def test_where_the_waste_is_too_narrow_for_a_hole_that_is_said() -> None:
     assert found == () and said.startswith("A blade cannot enter cut 1: no place in the waste")
 
 
-def test_relief_cuts_part_long_waste_and_stay_off_the_kept_board() -> None:
-    part = Polygon([(0, 0), (160, 0), (160, 20), (40, 20), (40, 90), (0, 90)])
-    found, said = relief_cuts(ordered(part), part, BOARD, 1.5)
-    assert said == ()
-    waste = BOARD.difference(part)
-    for line in found:
-        assert line.length > 0 and part.distance(line) >= 1.5 - 1e-6
-        assert BOARD.exterior.distance(Point(line.coords[0])) < 1e-6
-        assert waste.covers(line)
-    # Along each cut no stretch of more than 50 mm is left between two of them, and the ends.
-    for cut in ordered(part):
-        feet = [cut.line.project(Point(line.coords[1])) for line in found if cut.line.distance(line) < 1.6]
-        marks = sorted([0.0, *feet, cut.line.length])
-        assert max(b - a for a, b in itertools.pairwise(marks)) <= 50 + 1e-6
-
-
-def test_a_relief_cut_passes_parts_that_stand_in_the_waste() -> None:
-    part = Polygon([(0, 0), (160, 0), (160, 20), (0, 20)])
-    plain, _ = relief_cuts(ordered(part), part, BOARD, 1.5)
-    relay = box(plain[0].coords[0][0] - 4, 40, plain[0].coords[0][0] + 9, 60)
-    moved, said = relief_cuts(ordered(part), part, BOARD, 1.5, [("relay", relay)])
-    assert said == () and len(moved) == len(plain)
-    assert all(line.distance(relay) >= 1.5 - 1e-3 for line in moved)  # the rim of a buffer, in chords
-    assert moved[0].coords[0][0] < plain[0].coords[0][0]  # 4 mm to the left are nearer than 9 to the right
-
-
-def test_what_a_relief_cut_cannot_pass_is_named() -> None:
-    part = Polygon([(0, 0), (160, 0), (160, 20), (0, 20)])
-    wall = box(2, 40, 158, 60)
-    found, said = relief_cuts(ordered(part), part, BOARD, 1.5, [("heat sink", wall)])
-    assert len(found) == len(said) == 3
-    assert all("runs through heat sink: take it off first" in sentence for sentence in said)
-
-
-def test_a_narrow_strip_of_waste_needs_no_relief() -> None:
-    part = box(0, 0, 160, 86)
-    assert relief_cuts(ordered(part), part, BOARD, 1.5) == ((), ())
-
-
 def test_the_clamp_is_the_largest_free_place_of_the_kept_board() -> None:
     part, tall = box(0, 0, 80, 40), box(30, 0, 80, 40)
     found = clamp(part, [tall])
@@ -108,7 +68,7 @@ def test_a_start_hole_keeps_off_parts_that_stand_in_the_waste() -> None:
     laid = lines(Ring(part), Ring(BOARD), cuts, SAW, Finish(sanding=0.4), 1.6)
     (free,), _ = start_holes(laid.tool_centre, cuts, part, BOARD, SAW, 0.4)
     coil = Point(free.at).buffer(3)
-    (moved,), _ = start_holes(laid.tool_centre, cuts, part, BOARD, SAW, 0.4, [("coil", coil)])
+    (moved,), _ = start_holes(laid.tool_centre, cuts, part, BOARD, SAW, 0.4, [coil])
     assert coil.distance(Point(moved.at)) >= moved.diameter / 2 - 1e-2  # the rim of a buffer, in chords
 
 

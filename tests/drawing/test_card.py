@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from importlib.resources import as_file, files
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,10 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFont
 
 from trimgeo.drawing.card import card_file, card_sheet
+from trimgeo.drawing.lettering import text_box
 from trimgeo.errors import JobError
 from trimgeo.model.card import CARDS, Card
 
@@ -93,6 +95,21 @@ def test_a_browser_draws_the_card_true_to_scale(hand: Any, tmp_path: Path) -> No
     assert bar_lengths(hand, picture, card, per_mm) == pytest.approx([100.0, 100.0], abs=NEAR)
     errors = corner_errors(picture.min(2), card, per_mm)
     assert len(errors) == len(card.corner_ids) and np.abs(errors).max() <= NEAR
+
+
+@pytest.mark.parametrize("paper", sorted(CARDS))
+def test_the_words_at_the_top_are_at_least_2_mm_high_and_on_the_page(paper: str) -> None:
+    card = CARDS[paper]
+    top = [text for text in card_sheet(card).texts() if text.at[1] > card.size[1] / 2 and not text.angle]
+    assert len(top) == 2
+    with as_file(files("trimgeo.drawing") / "fonts" / "DejaVuSans.ttf") as path:
+        font = ImageFont.truetype(str(path), 1000)
+    for text in top:
+        # The height of a capital by another reader of the typeface.
+        capital = -font.getbbox("H", anchor="ls")[1] / 1000 * text.size
+        assert capital >= 2.0 - 1e-3
+        left, _, right, _ = text_box(text)
+        assert left >= 7 and right <= card.size[0] - 7
 
 
 @pytest.mark.parametrize("name", ["card.pdf", "card.svg", "card.png"])

@@ -10,7 +10,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import LineString
 
-from trimgeo.drawing.labels import CELL, Form, Wish, place, room
+from trimgeo.drawing.cells import CELL, room
+from trimgeo.drawing.labels import Form, Wish, place
 from trimgeo.drawing.lettering import SUBSTITUTE, width, wrapped, written
 
 coordinate = st.floats(0.0, 60.0)

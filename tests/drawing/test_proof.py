@@ -127,6 +127,16 @@ def test_the_reason_says_what_is_proved_and_what_is_not() -> None:
     assert "Nothing has to be cut" in words(proof_sheet(board(), nothing))
 
 
+def test_one_cut_is_said_to_be_needed_since_the_whole_board_does_not_fit() -> None:
+    choice = Choice(1, shapely.box(0, 0, 89.5, 60), 5370.0, 60.0, 0, None)
+    one = Proof(choice, 1, MultiLineString(), proof().kept, proof().allowed, "all that is kept")
+    said = words(proof_sheet(board(CASE), one))
+    assert "that is proved." in said
+    assert (
+        "without a cut the board stays whole, and whole it does not lie in its case, inside the gap" in said
+    )
+
+
 def test_a_place_is_shown_larger_with_how_much_room_it_lacks(hand: Any) -> None:
     sheet = refused()
     (line,) = [item for item in sheet.items if isinstance(item, Strokes) and item.kind == "lacks"]

@@ -99,7 +99,9 @@ def test_every_sheet_has_bars_cautions_face_revision_variant_and_number(crowded:
             assert needed in said
         assert "Greenhouse logger" in said and "revision B" in said and "variant display" in said
         assert f"sheet {number} of {len(crowded)}" in said
-        assert ("SEEN FROM BELOW, mirrored" in said) == sheet.name.startswith("bottom")
+        assert ("SEEN FROM BELOW, already mirrored: print as it is" in said) == sheet.name.startswith(
+            "bottom"
+        )
         assert said.count("100 mm") >= 2 and "stretch = [" in said
         kinds = [getattr(item, "kind", "") for item in sheet.items]
         assert kinds.count("bar-x") == kinds.count("bar-y") == kinds.count("orientation") == 1

@@ -149,6 +149,28 @@ def test_what_may_be_cut_stands_below_all_that_must_live(tmp_path: Path) -> None
     assert [line.split()[0] for line in table[:4]] == ["tight", "near", "T1", "plane"]
 
 
+def test_what_may_be_cut_bears_no_ring_of_clear(tmp_path: Path) -> None:
+    plan = made(tmp_path, 40)
+    (row,) = plan.rows
+    page = report_page(replace(plan, rows=(row._replace(nominal=-25.0, may_cut=True),)), {}, {})
+    (cell,) = re.findall(r'<td class="state">(.*?)</td>', page)
+    assert "may be cut" in cell and "<circle" not in cell and "<path" in cell
+    (cell,) = re.findall(r'<td class="state">(.*?)</td>', report_page(plan, {}, {}))
+    assert "<circle" in cell
+
+
+def test_numbers_of_corners_are_explained(tmp_path: Path) -> None:
+    plan = made(tmp_path, 40)
+    text = " ".join(Reader(report_page(plan, {}, {})).text.split())
+    finished = [each.n for each in plan.set_out if each.line == "finished" and each.at[0] == 40.0]
+    board = [each.n for each in plan.set_out if each.line == "finished" and each.at[0] != 40.0]
+    assert (finished, board) == ([1, 2], [3, 4])
+    assert "1 and 2: corners of the finished edge; 5 and 6: corners of the guide line" in text
+    assert "3 and 4: corners that the board has already." in text
+    # The guide line lies 0.3 mm beside: one label for two places.
+    assert "1/5 on the drawing: places that lie side by side" in text
+
+
 def test_only_corners_that_are_not_the_boards_own_are_listed_to_set_out(tmp_path: Path) -> None:
     plan = made(tmp_path, 40)
     rows = [row for row in Reader(report_page(plan, {}, {})).rows if "finished edge" in row]

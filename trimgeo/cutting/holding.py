@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import shapely
-from shapely.geometry.base import BaseGeometry
+from shapely import LineString
 
 from trimgeo.cutting.axle import Pass, passes
 from trimgeo.cutting.fit import fit, goes_in
 from trimgeo.cutting.hanging import hanging, hanging_sentences
 from trimgeo.cutting.holder import Standing, hit_sentences, hits
-from trimgeo.cutting.support import clamp, relief_cuts, start_holes
+from trimgeo.cutting.lift import lift_for
+from trimgeo.cutting.relief import Obstacle, relief_cuts
+from trimgeo.cutting.support import clamp, start_holes
 from trimgeo.errors import quoted
 from trimgeo.model.board import Board, FaceName, Ring
 from trimgeo.model.job import Cutter, Finish
@@ -25,6 +27,36 @@ TALLEST: Final = 100.0
 OnFace = tuple[FaceName, Standing]
 
 
+@dataclass(frozen=True)
+class Parted:
+    """How the waste is parted before all else: its cuts, what is lifted for them, and what to hear of it."""
+
+    relief: tuple[LineString, ...]
+    lift: tuple[Lift, ...]
+    notes: tuple[str, ...]
+
+
+def parted(
+    board: Board,
+    finished: Ring,
+    cuts: Sequence[Cut],
+    lifted: Sequence[Lift],
+    cutter: Cutter,
+    finish: Finish,
+) -> Parted:
+    """Relief cuts, and the whole lift list: what is ``lifted`` already and what they run through."""
+    room = finish.sanding + cutter.kerf + cutter.wander
+    there = _not_lifted(board, lifted)
+    found, notes = relief_cuts(cuts, finished.polygon, board.edge.polygon, room, [one for _, one, _ in there])
+    more: dict[int, Lift] = {}
+    for each in found:
+        for n in each.through:
+            face, one, height = there[n]
+            more.setdefault(n, lift_for(one, face, height, each.line))
+    every = sorted((*lifted, *more.values()), key=lambda lift: (lift.face != "top", lift.name))
+    return Parted(tuple(each.line for each in found), tuple(every), notes)
+
+
 def holding(
     board: Board,
     finished: Ring,
@@ -33,8 +65,9 @@ def holding(
     lifted: Sequence[Lift],
     cutter: Cutter,
     finish: Finish,
+    apart: Parted,
 ) -> Holding:
-    """Fit, collisions, start holes and support of a cut that is laid.
+    """Fit, collisions, start holes and support of a cut that is laid; how the waste is ``apart`` is known.
 
     What stands on the finished board counts for the case, also what is refitted after the cut; all that is
     not lifted counts for the hand-piece, holes and the clamp.  Parts of unknown height count for the walls,
@@ -44,17 +77,21 @@ def holding(
     edge, part, thickness = board.edge.polygon, finished.polygon, board.job.board.thickness
     way = passes(along.tool_centre, cuts, edge, cutter, thickness)
     met = hits(way, [one for face, one in standing if face == cutter.face], cutter, thickness)
-    there = _not_lifted(board, lifted)
+    there = [one.area for _, one, _ in _not_lifted(board, lifted)]
     holes, said = start_holes(along.tool_centre, cuts, part, edge, cutter, finish.sanding, there)
     fitted, told = _fitted(board, finished, _staying(board, lifted))
-    room = finish.sanding + cutter.kerf + cutter.wander
-    relief, passed = relief_cuts(cuts, part, edge, room, there)
     return Holding(
         fitted,
         met,
         holes,
-        Support(relief, clamp(part, [area for _, area in there])),
-        (*hit_sentences(met), *said, *passed, *told, *_unknown_heights(board, finished, lifted, way, cutter)),
+        Support(apart.relief, clamp(part, there)),
+        (
+            *hit_sentences(met),
+            *said,
+            *apart.notes,
+            *told,
+            *_unknown_heights(board, finished, lifted, way, cutter),
+        ),
     )
 
 
@@ -129,16 +166,20 @@ def _every(board: Board) -> list[tuple[FaceName, float | None, Standing]]:
     return every
 
 
-def _not_lifted(board: Board, lifted: Sequence[Lift]) -> list[tuple[str, BaseGeometry]]:
-    """All parts of both faces that are there while the waste is parted, of whatever height."""
+def _not_lifted(board: Board, lifted: Sequence[Lift]) -> list[tuple[FaceName, Obstacle, float | None]]:
+    """All parts that are there while the waste is parted: face, shape, and height as far as it is known."""
     gone = {(lift.name, lift.face) for lift in lifted}
-    every: list[tuple[str, FaceName, BaseGeometry]] = [
-        (each.name, each.face or "top", shapely.buffer(each.spine, each.radius))
+    every: list[tuple[FaceName, Obstacle, float | None]] = [
+        (
+            each.face or "top",
+            Obstacle(each.name, shapely.buffer(each.spine, each.radius), each.may_cut),
+            each.height,
+        )
         for each in board.keepouts
         if each.kind == "component"
     ]
-    every += [(part.name, part.face, part.area) for part in board.parts]
-    return [(name, area) for name, face, area in every if (name, face) not in gone]
+    every += [(each.face, Obstacle(each.name, each.area, may_go=True), each.height) for each in board.parts]
+    return [one for one in every if (one[1].name, one[0]) not in gone]
 
 
 def _on(finished: Ring, standing: Sequence[OnFace]) -> list[OnFace]:

@@ -6,9 +6,10 @@ from collections.abc import Collection, Sequence
 from typing import Final
 
 import shapely
-from shapely import MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
-from trimgeo.model.board import Keepout, Part
+from trimgeo.cutting.relief import Obstacle
+from trimgeo.model.board import FaceName, Keepout, Part
 from trimgeo.model.plan import Lift
 
 _ROUNDING: Final = 1e-9
@@ -54,6 +55,19 @@ def lift_list(
                 Lift(keepout.name, keepout.face or "top", _at(keepout.spine), keepout.height, reason)
             )
     return tuple(sorted(found, key=lambda lift: (lift.face != "top", lift.name)))
+
+
+def lift_for(obstacle: Obstacle, face: FaceName, height: float | None, relief: LineString) -> Lift:
+    """What a relief cut runs through comes off as well.
+
+    >>> relay = Obstacle("K1", shapely.box(4, 1, 7, 3), may_go=True)
+    >>> lift_for(relay, "top", 15.0, LineString([(5, 9), (5, 0)])).reason
+    'the relief cut from (5.0, 9.0) to (5.0, 0.0) runs through it'
+    """
+    # Adding 0 takes the sign from what rounds to nothing.
+    x, y, u, v = (round(value, 1) + 0.0 for xy in relief.coords for value in xy[:2])
+    reason = f"the relief cut from ({x:.1f}, {y:.1f}) to ({u:.1f}, {v:.1f}) runs through it"
+    return Lift(obstacle.name, face, _at(obstacle.area), height, reason)
 
 
 def _afterwards(keepout: Keepout, breached: Collection[str]) -> str:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.boardlines import Drawn, drawn
-from trimgeo.drawing.labels import TOUCHING, Place, Wish, place, room
+from trimgeo.drawing.cells import room
+from trimgeo.drawing.labels import TOUCHING, Place, Wish, place
 from trimgeo.drawing.marks import Mark
 from trimgeo.drawing.naming import Wording, claims, forms, label
 from trimgeo.drawing.placement import Placement
@@ -23,6 +24,10 @@ from trimgeo.model.plan import Plan
 
 GROUND: Final = 500.0
 """A larger area, mm², is a plane: labels of other things may lie on it at no cost."""
+
+
+OUTSIDE: Final = {"cut": 30.0, "relief": 30.0, "stop": 8.0}
+"""What the kept board costs labels that belong outside of it, in mm of distance."""
 
 
 @dataclass(frozen=True)
@@ -62,10 +67,11 @@ def board_view(
     areas = [n for n in visible if 0.0 < shapes[n].area < GROUND]
     owners = sorted(areas, key=lambda n: (-shapes[n].area, n))
     own = {n: number for number, n in enumerate(owners, start=1)}
-    space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners])
+    whole = list(at.lay([plan.finished.polygon]))
+    space = room(window, taken, [*bars, *strips], _light(lines), [shapes[n] for n in owners], whole)
     wordings = [forms(marks[n]) for n in visible]
     wishes = [
-        Wish(_anchors(marks[n], shapes[n], at, pane), tuple(one.room for one in several), own.get(n, 0))
+        _wish(marks[n], shapes[n], several, own.get(n, 0), at, pane)
         for n, several in zip(visible, wordings, strict=True)
     ]
     places = place(space, wishes)
@@ -85,7 +91,7 @@ def board_view(
     kept = tuple(item for item in items if not _is_empty(item))
     return View(
         kept,
-        keyed=tuple(one.mark.key for one in put if one.place.form == len(one.wordings) - 1),
+        keyed=tuple(one.mark.key for one in put if one.wordings[one.place.form].key),
         unplaced=tuple(marks[n].key for n, one in zip(visible, places, strict=True) if one is None),
         kinds=frozenset(item.kind for item in kept if not isinstance(item, Text)),
     )
@@ -97,6 +103,14 @@ class _Put:
     shape: BaseGeometry
     wordings: tuple[Wording, ...]
     place: Place
+
+
+def _wish(
+    mark: Mark, shape: BaseGeometry, several: Sequence[Wording], own: int, at: Placement, pane: BaseGeometry
+) -> Wish:
+    """What the label of a mark asks for: ``own`` is the number of the mark's own area."""
+    rooms = tuple(one.room for one in several)
+    return Wish(_anchors(mark, shape, at, pane), rooms, own, OUTSIDE.get(mark.kind, 0.0))
 
 
 def _light(lines: Drawn) -> list[BaseGeometry]:

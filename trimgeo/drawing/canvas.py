@@ -79,6 +79,11 @@ class Canvas:
         """Lines, board mm, in a colour ``#RRGGBB`` and of ``width`` mm of a sign."""
         self._strokes(paths_of(lines), colour, width)
 
+    def ground(self, box: tuple[float, float, float, float], colour: str) -> None:
+        """Fill a pixel box (left, top, right, bottom)."""
+        left, top, right, bottom = (max(round(v), 0) for v in box)
+        self.pixels[top:bottom, left:right] = _bgr(colour)
+
     def state(self, state: str, at: Sequence[float]) -> None:
         """The sign of a state at a board position, on a white disc."""
         look = STATES[state]

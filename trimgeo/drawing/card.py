@@ -21,6 +21,10 @@ from trimgeo.tables import BAR
 
 _WHITE: Final = "#FFFFFF"
 _SMALL: Final = 2.1
+_LARGE: Final = 2.75
+"""Font size of the words at the top: capitals 2 mm high are read at arm's length."""
+_TALLEST: Final = 0.76
+"""Height above the base line of the tallest small letters, in font sizes."""
 _TICK: Final = 1.5
 _EDGE: Final = 6.5
 """Left free all round: most printers reach to within 5 to 6.5 mm of the edge (common practice)."""
@@ -130,8 +134,8 @@ def _bars(card: Card) -> list[Item]:
 
 _MEASURE: Final = "Measure both bars with a caliper: bars = [x, y], in mm."
 _HOW: Final = (
-    "Flat: glue the card to a flat plate.  Tilted: hold the camera about ten degrees askew.  "
-    "Sharp: bright light, a still hand.  Whole: all of the card and the board in the picture."
+    "Flat: glue it to a plate.  Tilted: camera ten degrees askew.  Sharp: bright light, a still hand.  "
+    "Whole: all of card and board."
 )
 
 
@@ -141,18 +145,18 @@ def _words(card: Card) -> list[Item]:
     right, high = left + card.columns * card.square, low + card.rows * card.square
     x0, y0, x1, y1 = card.middle
     about = (
-        f"Reference card {card.paper} · print at 100 %, not fitted to the page · takes a board of up to "
-        f"{x1 - x0:g} × {y1 - y0:g} mm, larger ones over any part that leaves a third of the border free"
+        f"Reference card {card.paper} · print at 100 %, not fitted to the page · boards up to "
+        f"{x1 - x0:g} × {y1 - y0:g} mm; larger: leave a third of the border free"
     )
-    y = card.size[1] - _EDGE - ASCENT * _SMALL
+    y = card.size[1] - _EDGE - _TALLEST * _LARGE
     return [
-        *_fitted((left, y), "start", right - left, about),
-        *_fitted((left, max(y - LEADING * _SMALL, high + 2.0)), "start", right - left, _HOW),
+        *_fitted((left, y), "start", right - left, about, _LARGE),
+        *_fitted((left, max(y - LEADING * _LARGE, high + 2.0)), "start", right - left, _HOW, _LARGE),
     ]
 
 
-def _fitted(at: XY, anchor: str, room: float, text: str) -> list[Item]:
+def _fitted(at: XY, anchor: str, room: float, text: str, most: float = _SMALL) -> list[Item]:
     """A line of text, smaller where it would not fit its room."""
     line = written(text)
-    size = min(_SMALL, _SMALL * room / width(line, _SMALL))
+    size = min(most, most * room / width(line, most))
     return [Text(at, line, size, "end" if anchor == "end" else "start")]

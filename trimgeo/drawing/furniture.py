@@ -111,7 +111,11 @@ def _head_lines(plan: Plan, head: Head, room: float) -> list[tuple[str, float]]:
 
 
 def _face_words(head: Head) -> str:
-    side = "TOP FACE, seen from above" if head.face == "top" else "BOTTOM FACE, SEEN FROM BELOW, mirrored"
+    side = (
+        "TOP FACE, seen from above"
+        if head.face == "top"
+        else "BOTTOM FACE, SEEN FROM BELOW, already mirrored: print as it is"
+    )
     return f"{side} · {head.part}" if head.part else side
 
 

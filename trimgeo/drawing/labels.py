@@ -17,15 +17,9 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
+from trimgeo.drawing.cells import CELL, Cells, Floats, Room, column_of, mark, row_of, take
 from trimgeo.drawing.sheet import XY, Box
-
-Cells = NDArray[np.bool_]
-Floats = NDArray[np.float64]
-
-CELL: Final = 0.5
-"""Side of a cell: a quarter of the smallest text."""
 
 TOUCHING: Final = 1.2
 """A label no farther than this from its anchor needs no pointer."""
@@ -75,14 +69,16 @@ class Form:
 
 @dataclass(frozen=True)
 class Wish:
-    """A label to place: its wordings, dearest last, and the number of its own area.
+    """A label to place: its wordings, dearest last, its area's number, what the kept board costs it.
 
-    It belongs at the first of its ``anchors``; the others serve where a label already covers that.
+    There it costs ``outside`` more, in mm of distance.  It belongs at the first of its ``anchors``; the
+    others serve where a label already covers that.
     """
 
     anchors: tuple[XY, ...]
     forms: tuple[Form, ...]
     own: int = 0
+    outside: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -97,50 +93,13 @@ class Place:
     pointer: tuple[XY, XY] | None
 
 
-@dataclass(frozen=True)
-class Room:
-    """The cells of a box: ``taken`` for labels, ``lettered`` for pointers, ``faint`` at a price.
-
-    ``owner`` has, for each cell, the number of the area that it lies in, from 1, else 0.
-    """
-
-    box: Box
-    taken: Cells
-    lettered: Cells
-    faint: Cells
-    owner: NDArray[np.int32]
-
-
-def room(
-    box: Box,
-    taken: Sequence[Box] = (),
-    strong: Sequence[BaseGeometry] = (),
-    faint: Sequence[BaseGeometry] = (),
-    areas: Sequence[BaseGeometry] = (),
-) -> Room:
-    """The room inside ``box``: ``taken`` boxes and ``strong`` lines bar it, the rest costs.
-
-    >>> room((0, 0, 10, 10), [(0, 0, 5, 10)]).taken.tolist().count([True] * 10 + [False] * 10)
-    20
-    """
-    shape = (floor((box[3] - box[1]) / CELL), floor((box[2] - box[0]) / CELL))
-    taken_cells, lettered, cheap = (np.zeros(shape, dtype=bool) for _ in range(3))
-    space = Room(box, taken_cells, lettered, cheap, np.zeros(shape, dtype=np.int32))
-    for one in taken:
-        _take(space, one, space.taken, space.lettered)
-    _mark(space, strong, space.taken, spread=1)
-    _mark(space, faint, space.faint, spread=0)
-    for number, area in enumerate(areas, start=1):
-        _own(space, area, number)
-    return space
-
-
 def place(space: Room, wishes: Sequence[Wish]) -> tuple[Place | None, ...]:
     """A place for each wish, in their order of preference; None where there is none left.
 
     Where some find none, all are placed anew, those that were lost first, at last in short forms only; the
     first wish is not given up for others.
 
+    >>> from trimgeo.drawing.cells import room
     >>> place(room((0, 0, 40, 10)), [Wish(((20, 5),), (Form(8.0, 2.0),))])[0].box
     (16.0, 4.0, 24.0, 6.0)
     """
@@ -224,7 +183,7 @@ def _open_anchor(space: Room, anchors: Sequence[XY]) -> tuple[XY, Floats] | None
 def _sight(space: Room, anchor: XY, reach: float) -> Floats:
     """How far a pointer can go from an anchor before it meets a label, shape (RAYS,), at most ``reach``."""
     steps, (x, y) = _rays(reach)
-    met = space.lettered[_row(space, anchor[1] + y), _column(space, anchor[0] + x)]
+    met = space.lettered[row_of(space, anchor[1] + y), column_of(space, anchor[0] + x)]
     return np.where(met.any(axis=1), steps[met.argmax(axis=1)], np.inf)
 
 
@@ -242,11 +201,11 @@ def _rays(reach: float) -> tuple[Floats, Floats]:
 
 
 def _claim(space: Room, put: Place) -> None:
-    _take(space, put.box, space.taken, space.lettered)
+    take(space, put.box, space.taken, space.lettered)
     if put.pointer is not None:
         line = shapely.linestrings(put.pointer)
-        _mark(space, [line], space.taken, spread=1)
-        _mark(space, [line], space.lettered, spread=0)
+        mark(space, [line], space.taken, spread=1)
+        mark(space, [line], space.lettered, spread=0)
 
 
 def _cheapest(
@@ -275,6 +234,8 @@ def _cheapest(
     foreign = _sums((owner != 0) & (owner != wish.own), rows, columns)[row, column]
     broken = _sums(space.faint[window], rows, columns)[row, column]
     cost = distance[seen] + 0.2 * off + FAINT * broken + FOREIGN * foreign
+    if wish.outside:
+        cost += wish.outside * (_sums(space.kept[window], rows, columns)[row, column] > 0)
     if cost.min() + wish.forms[form].price >= most:
         return None
     tried = np.argsort(cost, kind="stable")[:TRIES]
@@ -309,8 +270,8 @@ def _with_pointers(space: Room, cost: Floats, low: Floats, size: Floats, anchor:
 def _pointer_costs(space: Room, near: Floats, run: Floats, length: Floats, steps: int) -> Floats:
     """What pointers cost that ``run`` from ``near``, both of shape (n, 2): infinite over labels."""
     along = np.linspace(0.0, 1.0, steps)
-    column = _column(space, near[:, :1] + run[:, :1] * along)
-    row = _row(space, near[:, 1:] + run[:, 1:] * along)
+    column = column_of(space, near[:, :1] + run[:, :1] * along)
+    row = row_of(space, near[:, 1:] + run[:, 1:] * along)
     lettered = space.lettered[row, column].any(axis=1)
     over = space.taken[row, column].mean(axis=1) * length
     return np.where(length <= TOUCHING, 0.0, np.where(lettered, np.inf, CROSSED * over))
@@ -336,58 +297,3 @@ def _pointer(box: Box, anchor: XY) -> tuple[XY, XY] | None:
     x, y = anchor
     near = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
     return None if hypot(x - near[0], y - near[1]) <= TOUCHING else (near, anchor)
-
-
-def _own(space: Room, area: BaseGeometry, number: int) -> None:
-    """Set the owner of the cells whose middles lie in an area; the smaller of two should come later."""
-    if area.is_empty:
-        return
-    low, high = _cells_of(space, np.reshape(area.bounds, (2, 2)))
-    column, row = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
-    x, y = (column + 0.5) * CELL + space.box[0], (row + 0.5) * CELL + space.box[1]
-    inside = shapely.contains_xy(area, x, y)
-    space.owner[row[inside], column[inside]] = number
-
-
-def _take(space: Room, box: Box, *cells: Cells) -> None:
-    """Take every cell that the box touches, by more than rounding."""
-    left, bottom = space.box[:2]
-    c0, c1 = floor((box[0] - left) / CELL + 1e-6), ceil((box[2] - left) / CELL - 1e-6)
-    r0, r1 = floor((box[1] - bottom) / CELL + 1e-6), ceil((box[3] - bottom) / CELL - 1e-6)
-    for grid in cells:
-        grid[max(r0, 0) : max(r1, 0), max(c0, 0) : max(c1, 0)] = True
-
-
-def _mark(space: Room, lines: Sequence[BaseGeometry], cells: Cells, spread: int) -> None:
-    """Set the cells that the lines run through, and ``spread`` more to every side."""
-    row, column = _cells_along(space, lines)
-    for dr in range(-spread, spread + 1):
-        for dc in range(-spread, spread + 1):
-            r, c = row + dr, column + dc
-            inside = (r >= 0) & (c >= 0) & (r < cells.shape[0]) & (c < cells.shape[1])
-            cells[r[inside], c[inside]] = True
-
-
-def _cells_along(space: Room, lines: Sequence[BaseGeometry]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Cells, inside the room, of points a third of a cell apart along the lines."""
-    clipped = shapely.clip_by_rect(np.asarray(lines, dtype=object), *space.box)
-    fine = shapely.segmentize(clipped[~shapely.is_empty(clipped)], CELL / 3)
-    column, row = _cells_of(space, shapely.get_coordinates(fine)).T
-    return row, column
-
-
-def _cells_of(space: Room, xy: Floats) -> NDArray[np.intp]:
-    """Column and row, shape (n, 2), of the cells, inside the room, nearest to points."""
-    return np.column_stack([_column(space, xy[:, 0]), _row(space, xy[:, 1])])
-
-
-def _column(space: Room, x: Floats) -> NDArray[np.intp]:
-    return _held(np.floor((x - space.box[0]) / CELL).astype(np.intp), space.taken.shape[1])
-
-
-def _row(space: Room, y: Floats) -> NDArray[np.intp]:
-    return _held(np.floor((y - space.box[1]) / CELL).astype(np.intp), space.taken.shape[0])
-
-
-def _held(cells: NDArray[np.intp], count: int) -> NDArray[np.intp]:
-    return np.minimum(np.maximum(cells, 0), max(count - 1, 0))

@@ -8,7 +8,7 @@ from typing import Final
 
 from trimgeo.drawing.furniture import SMALL
 from trimgeo.drawing.lettering import ASCENT, DESCENT, LEADING, width, wrapped, written
-from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, stands, stops
+from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, relief_keys, stands, stops
 from trimgeo.drawing.sheet import XY, Box, Item, Text
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Corner, Plan, Row
@@ -58,7 +58,7 @@ def blocks(
     names += [Entry(m.key, f"{_named(m)}, at {_position(m)}") for m in marks if m.key in lost - key]
     found = (
         Block("Before taping", tuple(_taping(plan, face)), indent=3.5),
-        Block("Cuts, in this order", tuple(Entry(m.key, m.name) for m in marks if m.kind == "cut")),
+        Block("Cuts, in this order", tuple(_cuts(plan, marks))),
         Block("Inside corners", tuple(_corners(plan))),
         Block("Holding", tuple(_holding(plan)), indent=3.5),
         Block("Lift before cutting", tuple(lifts)),
@@ -67,6 +67,14 @@ def blocks(
         Block("Warnings", tuple(Entry("!", warning) for warning in plan.warnings), indent=4.0),
     )
     return tuple(block for block in found if block.entries)
+
+
+def _cuts(plan: Plan, marks: Sequence[Mark]) -> list[Entry]:
+    """Each cut with the corners of the finished edge that it runs between."""
+    names = {mark.key: mark.name for mark in marks if mark.kind == "cut"}
+    return [
+        Entry(str(cut.n), f"{_at(cut.start)} to {_at(cut.end)}: {names[str(cut.n)]}") for cut in plan.cuts
+    ]
 
 
 def _named(mark: Mark) -> str:
@@ -153,9 +161,12 @@ def _left(plan: Plan, corner: Corner) -> str:
         return "Finish with a fine saw or file."
     near, far = corner.left
     other = "bottom" if cutter.face == "top" else "top"
-    here = f"{near:.2f} mm there and " if near > 0 else ""
-    last = f"finish the last {here}{far:.2f} mm on the {other} face with a fine saw or file"
-    return f"Cut from the {cutter.face} face; {last}."
+    # What rounds to nothing is nothing to finish.
+    sides = [(near, f"{near:.2f} mm there"), (far, f"{far:.2f} mm on the {other} face")]
+    left = " and ".join(text for length, text in sides if length >= 0.005)
+    if not left:
+        return f"Cut from the {cutter.face} face; nothing is left to finish."
+    return f"Cut from the {cutter.face} face; finish the last {left} with a fine saw or file."
 
 
 def _holding(plan: Plan) -> list[Entry]:
@@ -167,9 +178,11 @@ def _holding(plan: Plan) -> list[Entry]:
     ]
     if support is None or not plan.cuts:
         return found
-    for line in support.relief:
+    for key, line in zip(relief_keys(support), support.relief, strict=True):
         start, end = (_at(xy) for xy in line.coords)
-        found.append(Entry("–", f"first part the waste from {start} to {end} and no further"))
+        found.append(
+            Entry("–", f"before all else, saw the waste apart ({key}) from {start} to {end}, no further")
+        )
     if support.clamp is not None:
         at, radius = support.clamp
         found.append(Entry("–", f"clamp at {_at(at)}: nothing stands within {radius:.0f} mm"))

@@ -15,10 +15,10 @@ from trimgeo.drawing.lettering import written
 from trimgeo.drawing.sheet import XY
 from trimgeo.drawing.signs import layers_number
 from trimgeo.model.board import FaceName
-from trimgeo.model.plan import Corner, Plan
+from trimgeo.model.plan import Corner, Plan, Support
 from trimgeo.tables import COVERAGE_FACTOR, FLATTENING
 
-MarkKind = Literal["cut", "stop", "start", "hole", "lift", "window", "clamp", "keepout"]
+MarkKind = Literal["cut", "stop", "start", "relief", "hole", "lift", "window", "clamp", "keepout"]
 
 WINDOW_GAP: Final = 0.8
 """Paper cut away around a part that stays: room for scissors and for the placing (common practice)."""
@@ -225,15 +225,31 @@ def _stops(plan: Plan) -> list[Mark]:
 
 
 def _holding(plan: Plan) -> list[Mark]:
-    """Start holes of a blade, and the place for the clamp."""
+    """Start holes of a blade, relief cuts, and the place for the clamp."""
     found = [
         Mark("start", f"drill {n}", f"drill {hole.diameter:g} mm, start of cut {hole.cut}", Point(hole.at))
         for n, hole in enumerate(plan.holding.start_holes, start=1)
     ]
     support = plan.holding.support
-    if plan.cuts and support is not None and support.clamp is not None:
+    if not plan.cuts or support is None:
+        return found
+    found += [
+        Mark("relief", key, key, line) for key, line in zip(relief_keys(support), support.relief, strict=True)
+    ]
+    if support.clamp is not None:
         found.append(Mark("clamp", "clamp", "clamp here", Point(support.clamp[0])))
     return found
+
+
+def relief_keys(support: Support) -> tuple[str, ...]:
+    """What the relief cuts are called: numbered where there are several.
+
+    >>> relief_keys(Support((LineString([(0, 0), (0, 9)]),), None))
+    ('relief cut',)
+    """
+    if len(support.relief) == 1:
+        return ("relief cut",)
+    return tuple(f"relief {n}" for n in range(1, len(support.relief) + 1))
 
 
 def _holes(plan: Plan) -> list[Mark]:
@@ -310,7 +326,7 @@ def _window(
             key,
             f"{name}, {height:g} mm high",
             area,
-            "in the way of wheel or hand-piece",
+            "in the way of wheel or hand-piece: see the warnings",
             layers,
             hit=True,
         )

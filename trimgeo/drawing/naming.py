@@ -32,10 +32,14 @@ NAME_ROOM: Final = 34.0
 NEXT_LINE: Final = 1.0
 """What each further line costs, in mm of distance."""
 
+NUMBER_ALONE: Final = 0.5
+"""What leaving out the word before a number costs, in mm of distance."""
+
 KEY_ALONE: Final = {
     "cut": 60.0,
     "stop": 9.0,
     "start": 9.0,
+    "relief": 6.0,
     "hole": 8.0,
     "lift": 6.0,
     "window": 6.0,
@@ -50,10 +54,11 @@ ORDER: Final = tuple(KEY_ALONE)
 
 @dataclass(frozen=True)
 class Wording:
-    """Lines of a label; of a cut, what follows the ring with its number."""
+    """Lines of a label; of a cut, what follows the ring with its number.  A ``key`` is looked up."""
 
     lines: tuple[str, ...]
     room: labels.Form
+    key: bool = False
 
 
 def claims(marks: Sequence[Mark], shapes: NDArray[Any]) -> list[int]:
@@ -77,7 +82,7 @@ def claims(marks: Sequence[Mark], shapes: NDArray[Any]) -> list[int]:
 
 
 def forms(mark: Mark) -> tuple[Wording, ...]:
-    """Wordings, dearest last; the last is the key alone, which for a cut is the ring with its number.
+    """Wordings, dearest last; at the end come keys alone, which for a cut is the ring with its number.
 
     >>> from shapely import LineString, Point
     >>> cut = Mark("cut", "1", "30.00 ± 0.20 mm", LineString([(0, 0), (30, 0)]))
@@ -104,20 +109,24 @@ def forms(mark: Mark) -> tuple[Wording, ...]:
     broken = wrapped(full, LABEL, share + 1e-6) if share <= NAME_ROOM else ()
     if 1 < len(broken) <= 3:
         found.append(_wording(broken, NEXT_LINE * (len(broken) - 1)))
+    alone = KEY_ALONE[mark.kind] if found else 0.0
     key = f"lift {mark.key}" if mark.kind == "lift" else mark.key
-    return (*found, _wording((key,), KEY_ALONE[mark.kind] if found else 0.0))
+    found.append(_wording((key,), alone, key=True))
+    if mark.kind == "lift":  # its dashes tell that it is lifted: the number has room in more of them
+        found.append(_wording((mark.key,), alone + NUMBER_ALONE, key=True))
+    return tuple(found)
 
 
-def _wording(lines: tuple[str, ...], price: float) -> Wording:
+def _wording(lines: tuple[str, ...], price: float, key: bool = False) -> Wording:
     wide = max(width(line, LABEL) for line in lines)
     high = LABEL * (ASCENT + DESCENT + LEADING * (len(lines) - 1))
-    return Wording(lines, labels.Form(wide + 0.5, high, price))
+    return Wording(lines, labels.Form(wide + 0.5, high, price), key)
 
 
 def _cut_wording(mark: Mark, lines: tuple[str, ...], price: float) -> Wording:
     text = 1.0 + max(width(line, CUT_LABEL) for line in lines) if lines else 0.0
     high = max(2 * _ring(mark) + 0.4, CUT_LABEL * (ASCENT + DESCENT + LEADING * (len(lines) - 1)))
-    return Wording(lines, labels.Form(2 * _ring(mark) + text + 0.4, high, price))
+    return Wording(lines, labels.Form(2 * _ring(mark) + text + 0.4, high, price), key=not lines)
 
 
 def _ring(mark: Mark) -> float:

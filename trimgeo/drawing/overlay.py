@@ -16,8 +16,17 @@ from shapely.ops import nearest_points
 from trimgeo.drawing.canvas import Canvas
 from trimgeo.drawing.caselines import case_lines
 from trimgeo.drawing.lettering import written
-from trimgeo.drawing.marks import keepout_area, stands, stop_bars
-from trimgeo.drawing.signs import CASE_HATCH, CASE_WALL, KERF_HATCH, LINES, PALE, layers_hatch
+from trimgeo.drawing.marks import keepout_area, relief_keys, stands, stop_bars
+from trimgeo.drawing.signs import (
+    CASE_HATCH,
+    CASE_WALL,
+    KERF_HATCH,
+    LINES,
+    NEUTRAL,
+    PALE,
+    layer_hatch,
+    layers_hatch,
+)
 from trimgeo.drawing.strokes import dots, hatched
 from trimgeo.model.board import Case, Keepout, Pixels, View
 from trimgeo.model.plan import Lift, Plan, Row
@@ -28,6 +37,10 @@ EVERY = ("finished", "guide", "kerf", "swept", "keepout", "lift")
 """Kinds of line in the legend of every overlay."""
 LONGEST = 56
 """Letters of a label: a longer one keeps its end, where the figures are."""
+LEAST = 3
+"""So many least clearances are dimensioned."""
+APART = 25.0
+"""Dimensions nearer to each other, mm as `trimgeo.drawing.canvas` takes them, would be hard to tell apart."""
 LETTERS = 3.2
 """Size of a label, mm as `trimgeo.drawing.canvas` takes them."""
 
@@ -147,25 +160,45 @@ def _draw_labels(canvas: Canvas, plan: Plan, lifted: Sequence[Lift], view: View)
         if row.at is not None and not row.may_cut:
             canvas.state(row.state, row.at)
             taken.append(_around(canvas, row.at, 2.0))
-    labels = []
-    edges = shapely.MultiLineString([cut.line for cut in plan.cuts])
-    for row in _told(plan):
-        assert row.at is not None and row.nominal is not None
-        canvas.line("stop", LineString(nearest_points(shapely.Point(row.at), edges)), casing=True)
-        labels.append((f"{row.name} {row.nominal:.2f} mm", row.at))
-    for cut in plan.cuts:
-        middle = cut.line.interpolate(0.5, normalized=True)
-        labels.append((f"cut {cut.n}: {cut.length:.1f} mm", (middle.x, middle.y)))
-    labels += [(f"lift {part.name}", part.at) for part in lifted]
-    labels += [(text, _middle(area)) for text, area in _hits(plan, view).items()]
-    labels += [
-        (f"drill {hole.diameter:g} mm, start of cut {hole.cut}", hole.at) for hole in plan.holding.start_holes
-    ]
-    for text, at in labels:
+    for text, at, area in _labels(canvas, plan, lifted, view):
         shown = written(text if len(text) <= LONGEST else text[: LONGEST - 14] + "… " + text[-12:])
-        box = _room(canvas, shown, at, taken)
+        own = [] if area is None else [_covered(canvas, area)]
+        box = _room(canvas, shown, at, [*taken, *own])
         canvas.label(shown, box, LETTERS)
         taken.append(box)
+
+
+def _labels(
+    canvas: Canvas, plan: Plan, lifted: Sequence[Lift], view: View
+) -> list[tuple[str, XY, BaseGeometry | None]]:
+    """Texts, where they belong, and what they must not hide; the dimensions are drawn."""
+    labels: list[tuple[str, XY, BaseGeometry | None]] = []
+    edges = shapely.MultiLineString([cut.line for cut in plan.cuts])
+    for row in _told(canvas, plan):
+        assert row.at is not None and row.nominal is not None
+        canvas.line("stop", LineString(nearest_points(shapely.Point(row.at), edges)), casing=True)
+        labels.append((f"{row.name} {row.nominal:.2f} mm", row.at, None))
+    for cut in plan.cuts:
+        middle = cut.line.interpolate(0.5, normalized=True)
+        labels.append((f"cut {cut.n}: {cut.length:.1f} mm", (middle.x, middle.y), None))
+    labels += [(f"lift {part.name}", part.at, None) for part in lifted]
+    labels += [(text, _middle(area), area) for text, area in _hits(plan, view).items()]
+    labels += [
+        (f"drill {hole.diameter:g} mm, start of cut {hole.cut}", hole.at, None)
+        for hole in plan.holding.start_holes
+    ]
+    support = plan.holding.support
+    if "relief" in _kinds(plan, view) and support is not None:
+        for key, line in zip(relief_keys(support), support.relief, strict=True):
+            labels.append((key, _middle(line), line))
+    return labels
+
+
+def _covered(canvas: Canvas, area: BaseGeometry) -> Box:
+    """The pixel box round an area."""
+    left, bottom, right, top = area.bounds
+    (x0, y0), (x1, y1) = canvas.at([(left, top), (right, bottom)])
+    return float(x0), float(y0), float(x1), float(y1)
 
 
 def _middle(area: BaseGeometry) -> XY:
@@ -173,12 +206,23 @@ def _middle(area: BaseGeometry) -> XY:
     return point.x, point.y
 
 
-def _told(plan: Plan) -> list[Row]:
-    """The rows whose clearance is written on the picture: the least, the least inner, and all not clear."""
+def _told(canvas: Canvas, plan: Plan) -> list[Row]:
+    """The rows whose clearance is written on the picture, each dimensioned.
+
+    The least, the least inner, and all that are not clear; then the next least up to `LEAST` in all, where
+    they lie `APART` from what is told already.
+    """
     least = [row for row in (plan.inner_minimum, plan.minimum) if row is not None]
     rows = least + [row for row in plan.rows if row.state != "clear"]
-    unique = {row.name: row for row in rows if row.at is not None and row.nominal is not None}
-    return list(unique.values())
+    told = {row.name: row for row in rows if row.at is not None and row.nominal is not None}
+    clear = [row for row in plan.rows if row.at is not None and row.nominal is not None and not row.may_cut]
+    for row in sorted(clear, key=lambda each: (each.nominal or 0.0, each.name)):
+        places = [shapely.Point(each.at) for each in told.values()]
+        if len(told) >= LEAST:
+            break
+        if all(place.distance(shapely.Point(row.at)) >= canvas.mm(APART) for place in places):
+            told.setdefault(row.name, row)
+    return list(told.values())
 
 
 def _around(canvas: Canvas, at: tuple[float, float], size: float) -> Box:
@@ -249,6 +293,14 @@ def _sample(canvas: Canvas, sign: str, start: float, row: float) -> None:
     half = canvas.unit * 1.2
     ends = canvas.board([(left, row), (right, row)])
     low, high = canvas.board([(left, row + half), (right, row - half)])
+    if sign == "keepout":
+        # As on the board: pale hatch and a line in a white casing, which would not show on white.
+        canvas.ground((left - half, row - half, right + half, row + half), NEUTRAL)
+        hatch = layer_hatch(1)
+        area = shapely.box(*low, *high)
+        canvas.hatch(hatched([area], hatch.angles[0], canvas.mm(3 * hatch.pitch)), PALE, hatch.width)
+        canvas.line(sign, LineString(ends), casing=True)
+        return
     if sign == "kerf":
         canvas.hatch(
             hatched([shapely.box(*low, *high)], KERF_HATCH.angles[0], canvas.mm(KERF_HATCH.pitch)),

@@ -10,7 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from trimgeo.drawing.captioned import AIR, MARGIN, WIDTH, captioned
 from trimgeo.drawing.caselines import case_lines
-from trimgeo.drawing.labels import Form, Place, Wish, place, room
+from trimgeo.drawing.cells import room
+from trimgeo.drawing.labels import Form, Place, Wish, place
 from trimgeo.drawing.naming import CUT_LABEL, HALF_CAPITAL, RING
 from trimgeo.drawing.panel import extent, fill, fitted, ground, outline_area, outline_items, sides, strokes
 from trimgeo.drawing.sheet import XY, Box, Discs, Item, Sheet, Text
@@ -59,7 +60,7 @@ def _reason(board: Board, proof: Proof) -> list[str]:
     more = f"Proved: no outline has fewer than {proved}. Whether one has fewer than {found} is not known."
     said = [f"The fewest new cuts found: {found}. {exact if proved >= found else more}"]
     if not proof.witnesses.length:
-        return said
+        return [*said, _without_lines(board)] if found == proved == 1 else said
     free = bool(sides(proof.fewest.finished, board.edge.polygon)[1].length)
     said.append(_argument(proof.around, len(proof.witnesses.geoms), free))
     if free:
@@ -68,6 +69,14 @@ def _reason(board: Board, proof: Proof) -> list[str]:
         )
     said.append("So it is on the way around with the fewest cuts; every other way was counted alike.")
     return said
+
+
+def _without_lines(board: Board) -> str:
+    """Why one cut is needed: without one the outline is the board's edge."""
+    past = "its case, inside the gap" if board.case is not None and board.case.gap else "its case"
+    if board.case is None:
+        return "Why: without a cut the board stays as it is, and as it is it may not stay."
+    return f"Why: without a cut the board stays whole, and whole it does not lie in {past}."
 
 
 def _argument(around: str, lines: int, free: bool) -> str:

@@ -67,7 +67,7 @@ _LINES = (
     LineSign("hole", "hole and its centre", INK, 0.15),
     LineSign("keepout", "keep-out", NEUTRAL, 0.15),
     LineSign("lift", "part to lift", INK, 0.25, (1.6, 0.9)),
-    LineSign("window", "window to cut out: the part stays", INK, 0.25, (0.9, 0.7)),
+    LineSign("window", "window to cut out: a part stands here", INK, 0.25, (0.9, 0.7)),
     LineSign("stop", "stop mark: the axle stops here", INK, 0.60),
     LineSign("relief", "relief cut: before all others", NEUTRAL, 0.30, (3.0, 1.0)),
     LineSign("start", "start hole: drill it in the waste", INK, 0.35),

@@ -48,6 +48,40 @@ def to_set_out(plan: Plan) -> tuple[SetOut, ...]:
     return tuple(each for each in plan.set_out if each.line == "guide" or each.at in ends)
 
 
+def numbers_explained(plan: Plan) -> str:
+    """What the numbers of corners mean, which are left out, and what two on one place are."""
+    marked = to_set_out(plan)
+    said = [
+        f"{_span([each.n for each in marked if each.line == line])}: corners of the {name}"
+        for line, name in (("finished", "finished edge"), ("guide", "guide line, to stay outside of"))
+        if any(each.line == line for each in marked)
+    ]
+    words = "; ".join(said) + "."
+    if skipped := sorted({each.n for each in plan.set_out} - {each.n for each in marked}):
+        one = len(skipped) == 1
+        words += f" {_span(skipped)}: {'a corner' if one else 'corners'} that the board has already."
+    left, _, right, _ = plan.board.edge.polygon.bounds
+    paired = [group for group in _groups(marked, NEAR * (right - left)) if len(group) > 1]
+    if paired:
+        text = "/".join(str(marked[i].n) for i in paired[0])
+        words += f" {text} on the drawing: places that lie side by side, of finished edge and guide line."
+    return words
+
+
+def _span(numbers: list[int]) -> str:
+    """Numbers that follow each other, in words.
+
+    >>> _span([1, 2, 3]), _span([6, 7]), _span([4]), _span([1, 3])
+    ('1 to 3', '6 and 7', '4', '1, 3')
+    """
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) == 1:
+        return str(first)
+    if last - first + 1 > len(numbers):
+        return ", ".join(str(n) for n in numbers)
+    return f"{first} and {last}" if last == first + 1 else f"{first} to {last}"
+
+
 def set_out_figure(plan: Plan) -> Figure:
     """The board with the numbers that the table of caliper distances uses."""
     edge = shapely.get_coordinates(plan.board.edge.polygon.exterior)
@@ -96,8 +130,20 @@ def _off(text: str, place: Floats, outward: Floats, letter: float) -> Label:
 def _corners(plan: Plan, near: float, letter: float) -> tuple[Label, ...]:
     """Numbers of corners, those that lie side by side on one label, outside the outline's middle."""
     middle = np.array(plan.finished.polygon.centroid.coords[0])
-    groups: list[list[int]] = []
     marked = to_set_out(plan)
+    places = [np.array(each.at) for each in marked]
+    labels = []
+    for group in _groups(marked, near):
+        outward = places[group[0]] - middle
+        outward = outward / max(float(np.hypot(*outward)), 1e-9)
+        text = "/".join(str(marked[i].n) for i in group)
+        labels.append(_off(text, places[group[0]], outward, letter))
+    return tuple(labels)
+
+
+def _groups(marked: tuple[SetOut, ...], near: float) -> list[list[int]]:
+    """Which corners lie so near to each other that they bear one label, by their place in ``marked``."""
+    groups: list[list[int]] = []
     places = [np.array(each.at) for each in marked]
     for i, place in enumerate(places):
         home = next((g for g in groups if np.hypot(*(places[g[0]] - place)) < near), None)
@@ -105,13 +151,7 @@ def _corners(plan: Plan, near: float, letter: float) -> tuple[Label, ...]:
             groups.append([i])
         else:
             home.append(i)
-    labels = []
-    for group in groups:
-        outward = places[group[0]] - middle
-        outward = outward / max(float(np.hypot(*outward)), 1e-9)
-        text = "/".join(str(marked[i].n) for i in group)
-        labels.append(_off(text, places[group[0]], outward, letter))
-    return tuple(labels)
+    return groups
 
 
 def _named_holes(plan: Plan, letter: float) -> tuple[Label, ...]:

@@ -8,11 +8,11 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
-from trimgeo.drawing.signs import LINES, STATES
+from trimgeo.drawing.signs import LINES, NEUTRAL, STATES
 from trimgeo.model.plan import Plan
 from trimgeo.report import words
 from trimgeo.report.casefigure import case_figure
-from trimgeo.report.figure import set_out_figure, to_set_out
+from trimgeo.report.figure import numbers_explained, set_out_figure, to_set_out
 from trimgeo.version import __version__
 
 SIGNS: dict[str, str] = {
@@ -24,6 +24,9 @@ SIGNS: dict[str, str] = {
     )
 }
 """The sign of each state, beside its word: never colour alone."""
+
+MAY_BE_CUT = f'<path d="M3 10H17" fill="none" stroke="{NEUTRAL}" stroke-width="3"/>'
+"""The sign of what may be cut: no state."""
 
 
 def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes]) -> str:
@@ -55,6 +58,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         figure=set_out_figure(plan),
         marked=to_set_out(plan),
         encased=case_figure(plan),
+        numbers=numbers_explained(plan),
         reasons={k.name: why.index(k.reason) + 1 for k in keepouts},
         cut_length=sum(cut.length for cut in plan.cuts),
         version=__version__,
@@ -80,5 +84,8 @@ def _template() -> Template:
         "clearance": words.clearance,
         "layers": words.on_layers,
     }
-    environment.globals |= {"signs": SIGNS, "looks": {kind: line.colour for kind, line in LINES.items()}}
+    environment.globals |= {
+        "signs": SIGNS | {"may be cut": MAY_BE_CUT},
+        "looks": {kind: line.colour for kind, line in LINES.items()},
+    }
     return environment.get_template("report.html")
