@@ -7,13 +7,16 @@ from textwrap import wrap
 
 from trimgeo.model.board import View
 from trimgeo.model.plan import Choice, Plan, Row, Trade, Weighed
+from trimgeo.model.provisos import provisos
 from trimgeo.report.words import (
     clearance,
     inner_copper,
     mm,
     new_edges,
+    off_the_board,
     on_layers,
     signed,
+    state_of,
     title,
     unknown,
     urgency,
@@ -33,6 +36,8 @@ def check_lines(plan: Plan) -> list[str]:
     first = unknown(plan)
     if first:
         lines += wrap(first, WIDTH)
+    for proviso in provisos(plan):
+        lines += wrap(proviso, WIDTH)
     answer, meaning = verdict(plan)
     lines += wrap(f"{answer.upper()}: {meaning}.", WIDTH)
     if plan.minimum is not None:
@@ -54,7 +59,7 @@ def check_lines(plan: Plan) -> list[str]:
         )
     if plan.holding.fit is not None and plan.holding.fit.fits:
         lines += _wrapped("Case:            ", " ".join(plan.holding.fit.notes))
-    lines += ["", *_row_lines(plan.rows)]
+    lines += ["", *_row_lines(plan.rows, off_the_board(plan))]
     if plan.lift:
         lines += ["", "Lift before cutting:"]
         for part in plan.lift:
@@ -161,7 +166,7 @@ def _served(variants: Sequence[Weighed], together: Weighed) -> list[str]:
     )
 
 
-def _row_lines(rows: tuple[Row, ...]) -> list[str]:
+def _row_lines(rows: tuple[Row, ...], lost: frozenset[str]) -> list[str]:
     """The nearest keep-outs, breached ones first of all."""
     if not rows:
         return ["No keep-outs: nothing was compared."]
@@ -171,10 +176,9 @@ def _row_lines(rows: tuple[Row, ...]) -> list[str]:
         name = row.name if len(row.name) <= 30 else row.name[:27] + "..."
         nominal = "-" if row.nominal is None else f"{row.nominal:.2f} mm"
         worst = "-" if row.worst is None else f"{row.worst:.2f} mm"
-        state = "may be cut" if row.may_cut and row.nominal is not None and row.nominal < 0 else row.state
         layers = on_layers(row.layers)
         layers = layers if len(layers) <= 7 else layers[:6] + "…"
-        lines.append(f"{name:30} {row.kind:9} {layers:>7} {nominal:>9} {worst:>9}  {state}")
+        lines.append(f"{name:30} {row.kind:9} {layers:>7} {nominal:>9} {worst:>9}  {state_of(row, lost)}")
     if len(nearest) > MOST_ROWS:
         lines.append(f"and {len(nearest) - MOST_ROWS} more, further away (all of them with --json)")
     return lines
