@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from itertools import chain
@@ -38,6 +39,10 @@ MOST_SHOWN: Final = 12
 """Cuts up to which the trade of cuts against size is shown."""
 
 
+WIDE: Final = 0.5
+"""mm: a view's bound beyond this grows what is kept clear by more than most clearances are."""
+
+
 def prepare(job: Job) -> Board:
     """The board in millimetres: reads the pictures' sizes and the files that the job names.
 
@@ -51,6 +56,7 @@ def prepare(job: Job) -> Board:
     by_name = {view.name: view for view in views}
     found = entries.keepouts(job, by_name, edge)
     holes = entries.holes(job, by_name)
+    case = entries.case(job)
     copper, told = seen.copper_seen(job, by_name, edge, holes, found.kept)
     board = Board(
         job=job,
@@ -66,13 +72,14 @@ def prepare(job: Job) -> Board:
         described_layers=entries.described_layers(job, found.kept),
         warnings=(
             *entries.told_size(edge),
+            *entries.told_case(case),
             *found.warnings,
             *told,
             *chain.from_iterable(view.warnings for view in views),
         ),
         edge_view=read.edge_view,
         found_holes=read.holes,
-        case=entries.case(job),
+        case=case,
     )
     if job.outline is not None and job.outline.view is not None:
         return with_drawn_line(board, job.outline.view, f"{job.source}, [outline], view")
@@ -105,12 +112,15 @@ def outlines(board: Board, most: int = MOST_SHOWN) -> Iterator[Choice]:
 
     The first one comes before the others are searched.  Raises `trimgeo.NoOutlineError` where there is none.
     """
-    return _offered(board, _building(board), most)
+    with _shares_told(board):
+        prepared = _building(board)
+    return _offered(board, prepared, most)
 
 
 def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
     """All choices of `outlines` up to ``most`` cuts, with what is known of the fewest."""
-    prepared = _building(board)
+    with _shares_told(board):
+        prepared = _building(board)
     found = tuple(_offered(board, prepared, most))
     return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.few.proved, found[0].cuts))
 
@@ -120,7 +130,8 @@ def proof(board: Board) -> Proof:
 
     Raises `trimgeo.NoOutlineError` where there is none.
     """
-    return outline.proof(_building(board))
+    with _shares_told(board):
+        return outline.proof(_building(board))
 
 
 def _building(board: Board) -> Building:
@@ -134,7 +145,33 @@ def _building(board: Board) -> Building:
 
 
 def _offered(board: Board, prepared: Building, most: int) -> Iterator[Choice]:
-    return (_fitted(board, choice) for choice in built(prepared, most))
+    with _shares_told(board):
+        yield from (_fitted(board, choice) for choice in built(prepared, most))
+
+
+@contextmanager
+def _shares_told(board: Board) -> Iterator[None]:
+    """Where no outline is found, what has a share in it: wide bounds of views, a case given in inches."""
+    try:
+        yield
+    except NoOutlineError as refused:
+        shares = (*_wide_views(board, refused.keepouts), *entries.told_cavity(board.case))
+        told = [share for share in shares if share not in str(refused)]
+        if not told:
+            raise
+        sentence = "; ".join((str(refused), *told))
+        raise NoOutlineError(sentence, refused.meet, refused.lacks, refused.keepouts) from refused
+
+
+def _wide_views(board: Board, names: Sequence[str]) -> list[str]:
+    """Views whose bound grows the keep-outs of these names (none: any that must live) by much."""
+    grown = {each.view for each in board.keepouts if not each.may_cut and (not names or each.name in names)}
+    return [
+        f"view {view.name} {'has' if names else 'may have'} a share in it, its positions being within "
+        f"{view.uncertainty:.2f} mm only ({view.doubt})"
+        for view in board.views
+        if view.name in grown and view.uncertainty > WIDE
+    ]
 
 
 def _fitted(board: Board, choice: Choice) -> Choice:
@@ -232,12 +269,13 @@ def _chosen(board: Board, cuts: int | None) -> Choice:
         cuts = asked.build.cuts
     if cuts == 0 and board.case is None:
         return outline.whole(board.keepouts, board.edge.polygon)
-    prepared = _building(board)
-    if cuts is not None:
-        return outline.with_cuts(prepared, cuts)
-    if asked is not None and asked.build == "fewest":
-        return outline.fewest(prepared)
-    return outline.worth_cutting(prepared, None if asked is None else asked.gain)
+    with _shares_told(board):
+        prepared = _building(board)
+        if cuts is not None:
+            return outline.with_cuts(prepared, cuts)
+        if asked is not None and asked.build == "fewest":
+            return outline.fewest(prepared)
+        return outline.worth_cutting(prepared, None if asked is None else asked.gain)
 
 
 def _depths(job: Job) -> tuple[float, ...]:

@@ -94,3 +94,21 @@ def test_a_gap_that_leaves_no_room_is_named(tmp_path, gap):
     assert given(tmp_path, f"{wide}gap = 34.4\n").gap == 34.4
     with pytest.raises(JobError, match=rf"\[case\], gap: found {gap:g}, which leaves no room in the cavity"):
         given(tmp_path, f"{wide}gap = {gap}\n")
+
+
+@pytest.mark.parametrize(
+    ("post", "told"),
+    [
+        ("{ at = [500, 500], diameter = 6 }", ["post 1 of the case, at (500, 500), lies outside the cavity"]),
+        ("{ at = [64, 20], diameter = 6 }", []),  # reaches 1 mm in
+    ],
+)
+def test_a_post_wholly_outside_the_cavity_is_told(tmp_path: Path, post: str, told: list[str]) -> None:
+    found = entries.told_case(given(tmp_path, CAVITY + f"gap = 0.3\nholes = [{post}]\n"))
+    assert [text.split(" and counts")[0] for text in found] == told
+
+
+@pytest.mark.parametrize(("side", "told"), [(9.9, 1), (10.1, 0)])
+def test_a_cavity_under_ten_millimetres_is_likely_in_inches(tmp_path: Path, side: float, told: int) -> None:
+    corners = f"cavity = [[0, 0], [{side}, 0], [{side}, {side}], [0, {side}]]\ngap = 0.1\n"
+    assert len(entries.told_case(given(tmp_path, corners))) == told

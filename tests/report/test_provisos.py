@@ -1,4 +1,4 @@
-"""What is wrong although every clearance holds stands at the head: on the terminal, the page and the sheet."""
+"""What is wrong although every clearance holds stands at the head of terminal, page and sheet."""
 
 from __future__ import annotations
 

@@ -20,6 +20,9 @@ OWN_LAYERS = ("CASE", "POSTS")
 LEAST_ROOM = 1.0
 """mm: no board goes where the case is narrower than this all over."""
 
+LEAST_CAVITY = 10.0
+"""mm: a cavity shorter than this was more likely given in inches: nobody cuts a board for it by hand."""
+
 
 def case(job: Job) -> Case | None:
     """The enclosure that the job gives, in the board frame, or None.
@@ -61,6 +64,43 @@ def case(job: Job) -> Case | None:
             "give a smaller gap, or a larger cavity",
         )
     return found
+
+
+def told_case(found: Case | None) -> tuple[str, ...]:
+    """Warnings about a case that is likely not the one that is meant.
+
+    >>> tray = Case(Ring(shapely.box(0, 0, 40, 30)), (Ring(shapely.box(499, 499, 501, 501)),), 0.3)
+    >>> told_case(tray)
+    ('post 1 of the case, at (500, 500), lies outside the cavity and counts for nothing: mend its place',)
+    """
+    if found is None:
+        return ()
+    beside = []
+    for n, post in enumerate(found.posts, 1):
+        if not shapely.intersects(post.polygon, found.cavity.polygon):
+            middle = shapely.centroid(post.polygon)
+            beside.append(
+                f"post {n} of the case, at ({middle.x:g}, {middle.y:g}), lies outside the cavity and "
+                "counts for nothing: mend its place"
+            )
+    return (*told_cavity(found), *beside)
+
+
+def told_cavity(found: Case | None) -> tuple[str, ...]:
+    """A warning where the cavity is so small that it was likely given in inches.
+
+    >>> told_cavity(Case(Ring(shapely.box(0, 0, 2.4, 2.4)), (), 0.0))
+    ("the case's cavity is 2.4 x 2.4 mm: lengths are millimetres, 25.4 to an inch",)
+    """
+    if found is None:
+        return ()
+    left, low, right, high = found.cavity.polygon.bounds
+    if max(right - left, high - low) >= LEAST_CAVITY:
+        return ()
+    return (
+        f"the case's cavity is {right - left:.4g} x {high - low:.4g} mm: lengths are millimetres, "
+        "25.4 to an inch",
+    )
 
 
 def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Ring, list[Ring]]:

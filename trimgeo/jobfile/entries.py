@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from trimgeo.jobfile.cases import case
+from trimgeo.jobfile.cases import case, told_case, told_cavity
 from trimgeo.jobfile.keepouts import described_layers, keepouts
 from trimgeo.jobfile.outlines import edge_ring, given_outline, told_size
 from trimgeo.jobfile.positions import marks
@@ -27,6 +27,8 @@ __all__ = [
     "keepouts",
     "parts",
     "probes",
+    "told_case",
+    "told_cavity",
     "told_size",
 ]
 
