@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trimgeo import seen
 from trimgeo.cutting import outline
+from trimgeo.cutting.chords import curves, told_curves
 from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
@@ -25,13 +26,21 @@ from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import Building, Wish, building, built, thin_places
-from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
+from trimgeo.cutting.remarks import (
+    NECK,
+    crossed_holes,
+    odd_bit,
+    odd_lengths,
+    short_cuts,
+    thin_waste,
+    weak_places,
+)
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, NoOutlineError, quoted
 from trimgeo.jobfile import entries, need, need_case, need_to_cut
 from trimgeo.model.board import Board, Ring, View
-from trimgeo.model.job import CutCount, Job, OutlineTable
-from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
+from trimgeo.model.job import CutCount, Cutter, Finish, Job, OutlineTable
+from trimgeo.model.plan import Choice, Corner, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
@@ -50,13 +59,15 @@ def prepare(job: Job) -> Board:
     """
     thickness = job.board.thickness
     seeing = Seeing(partial(seen.edge_seen, thickness), partial(seen.holes_seen, thickness))
-    read = views_and_edge(job, entries.edge_ring(job), seeing)
+    given = entries.edge_given(job)
+    read = views_and_edge(job, given.ring, seeing)
     edge, views = read.edge, read.views
     assert edge is not None  # given by the job, or found in the view that it names
     by_name = {view.name: view for view in views}
     found = entries.keepouts(job, by_name, edge)
     holes = entries.holes(job, by_name)
     case = entries.case(job)
+    line = entries.outline_given(job, by_name, edge)
     copper, told = seen.copper_seen(job, by_name, edge, holes, found.kept)
     board = Board(
         job=job,
@@ -68,10 +79,12 @@ def prepare(job: Job) -> Board:
         ignored=found.ignored,
         parts=entries.parts(job, by_name),
         probes=entries.probes(job, by_name),
-        outline=entries.given_outline(job, by_name, edge),
+        outline=line.ring,
         described_layers=entries.described_layers(job, found.kept),
         warnings=(
             *entries.told_size(edge),
+            *given.warnings,
+            *line.warnings,
             *entries.told_case(case),
             *found.warnings,
             *told,
@@ -89,9 +102,9 @@ def prepare(job: Job) -> Board:
 def with_outline(board: Board, path: Path) -> Board:
     """The same board with the outline that a DXF or SVG file gives."""
     by_name = {view.name: view for view in board.views}
-    return replace(
-        board, outline=entries.given_outline(board.job, by_name, board.edge, path=path), drawn=None
-    )
+    line = entries.outline_given(board.job, by_name, board.edge, path=path)
+    told = (*board.warnings, *(text for text in line.warnings if text not in board.warnings))
+    return replace(board, outline=line.ring, drawn=None, warnings=told)
 
 
 def with_drawn_line(board: Board, name: str, where: str = "--photo") -> Board:
@@ -219,15 +232,30 @@ def plan(board: Board) -> Plan:
         warnings=(
             *board.warnings,
             *along.notes,
-            *impossible(cuts, turns, finish),
-            *crossed_holes(board.holes, [cut.line for cut in cuts]),
-            *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
+            *odd_lengths(cutter, job.board.thickness),
+            *_about_cuts(board, cuts, turns, cutter, finish),
             *odd_bit(cutter),
-            *short_cuts(cuts, cutter.kerf),
             *weak_places(finished.polygon, cuts, job.outline.neck if job.outline else NECK),
             *held.notes,
         ),
         holding=held,
+    )
+
+
+def _about_cuts(
+    board: Board, cuts: Sequence[Cut], turns: Sequence[Corner], cutter: Cutter, finish: Finish
+) -> tuple[str, ...]:
+    """Warnings about single cuts; the chords of a curve are told together."""
+    edge, reach = board.edge.polygon, finish.sanding + cutter.kerf
+    found = curves(cuts)
+    chords = {cut.n for curve in found for cut in curve.cuts}
+    others = [cut for cut in cuts if cut.n not in chords]
+    return (
+        *impossible(cuts, turns, finish, chords),
+        *crossed_holes(board.holes, [cut.line for cut in cuts]),
+        *told_curves(found, edge, reach, cutter.kerf),
+        *thin_waste(others, edge, reach),
+        *short_cuts(others, cutter.kerf),
     )
 
 
