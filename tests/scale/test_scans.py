@@ -201,7 +201,7 @@ def test_a_check_a_tenth_off_is_refused_with_its_likely_cause(scenes, tmp_path, 
     checks = [scenes.check((10, 10), (310 - 100 * n, 10), mm) for n, mm in enumerate(lengths)]
     with pytest.raises(JobError) as refused:
         read(scenes, tmp_path, place=scenes.place(*PLACE), checks=tuple(checks))
-    assert words in str(refused.value) and '"top"' in str(refused.value)
+    assert words in str(refused.value) and '"front"' in str(refused.value)
 
 
 def test_a_check_less_than_a_tenth_off_widens_the_bound(scenes, tmp_path):

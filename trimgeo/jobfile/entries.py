@@ -11,7 +11,7 @@ import numpy as np
 
 from trimgeo.jobfile.cases import case, told_case, told_cavity
 from trimgeo.jobfile.keepouts import described_layers, keepouts
-from trimgeo.jobfile.outlines import edge_ring, given_outline, told_size
+from trimgeo.jobfile.outlines import edge_given, edge_ring, given_outline, outline_given, told_size
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.shapes import Floats, around_disc, polygon
 from trimgeo.jobfile.words import place
@@ -21,10 +21,12 @@ from trimgeo.model.job import BoardHole, Job, PartTable, ProbeTable
 __all__ = [
     "case",
     "described_layers",
+    "edge_given",
     "edge_ring",
     "given_outline",
     "holes",
     "keepouts",
+    "outline_given",
     "parts",
     "probes",
     "told_case",
