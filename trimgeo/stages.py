@@ -66,7 +66,7 @@ def prepare(job: Job) -> Board:
     by_name = {view.name: view for view in views}
     found = entries.keepouts(job, by_name, edge)
     holes = entries.holes(job, by_name)
-    case = entries.case(job)
+    case, told_of_case = entries.case_given(job)
     line = entries.outline_given(job, by_name, edge)
     copper, told = seen.copper_seen(job, by_name, edge, holes, found.kept)
     board = Board(
@@ -85,7 +85,7 @@ def prepare(job: Job) -> Board:
             *entries.told_size(edge),
             *given.warnings,
             *line.warnings,
-            *entries.told_case(case),
+            *told_of_case,
             *found.warnings,
             *told,
             *chain.from_iterable(view.warnings for view in views),

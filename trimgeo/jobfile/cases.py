@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
 from trimgeo.errors import JobError
-from trimgeo.jobfile.shapefiles import Shape, read_shapes
+from trimgeo.jobfile.shapefiles import Shape, read_shapes, told_unit
 from trimgeo.jobfile.shapes import around_disc, polygon
 from trimgeo.jobfile.words import place
 from trimgeo.model.board import Case, Circle, Ring
-from trimgeo.model.case import Disc, Post, ShapeFile
+from trimgeo.model.case import Disc, ShapeFile
 from trimgeo.model.job import Job
 
 OWN_LAYERS = ("CASE", "POSTS")
@@ -25,7 +27,12 @@ LEAST_CAVITY = 10.0
 
 
 def case(job: Job) -> Case | None:
-    """The enclosure that the job gives, in the board frame, or None.
+    """The enclosure of `case_given` alone."""
+    return case_given(job)[0]
+
+
+def case_given(job: Job) -> tuple[Case | None, tuple[str, ...]]:
+    """The enclosure that the job gives, in the board frame, or None; and warnings.
 
     Of a drawing the largest shape is the cavity, what lies in it are posts; of our own its layers say so.
     Raises `trimgeo.JobError` where a shape is none, where something stands outside the cavity, and
@@ -36,22 +43,30 @@ def case(job: Job) -> Case | None:
     >>> board = BoardTable(thickness=1.6, edge=((0, 0), (9, 0), (9, 9)))
     >>> post, inside = Disc(at=(5, 5), diameter=6), ((0, 0), (40, 0), (40, 30), (0, 30))
     >>> tray = CaseTable(cavity=inside, gap=0.3, holes=(post,))
-    >>> found = case(Job(job=About(title="t"), board=board, case=tray))
+    >>> found, told = case_given(Job(job=About(title="t"), board=board, case=tray))
     >>> found.gap, len(found.posts), round(found.room.area, 1)
     (0.3, 1, 1171.7)
     """
     given = job.case
     if given is None:
-        return None
+        return None, ()
     where = place(job.source, "[case]", None, "cavity")
     posts: list[Ring] = []
+    told: list[str] = []
     if isinstance(given.cavity, ShapeFile):
-        cavity, posts = _drawn(job, given.cavity, where)
+        first, rest = _drawn(job, given.cavity, where)
+        cavity, posts = first.ring, [shape.ring for shape in rest]
+        told += told_unit([first], given.cavity.file, "the case's cavity")
     else:
         cavity = Ring(polygon(np.array(given.cavity), where))
     at_holes = place(job.source, "[case]", None, "holes")
     for post in given.holes:
-        posts += _posts(job, post, at_holes)
+        if isinstance(post, ShapeFile):
+            shapes = read_shapes(job.folder / post.file, post.layer, at_holes)
+            told += told_unit(shapes, post.file, "what holds the case's posts")
+            posts += [shape.ring for shape in shapes]
+        else:
+            posts.append(_post(post, at_holes))
     found = Case(cavity, tuple(posts), given.gap, given.lid, given.floor)
     if found.room.is_empty:
         raise JobError(
@@ -63,18 +78,16 @@ def case(job: Job) -> Case | None:
             f"found {given.gap:g}, which leaves no room in the cavity",
             "give a smaller gap, or a larger cavity",
         )
-    return found
+    return found, (*told, *told_case(found))
 
 
-def told_case(found: Case | None) -> tuple[str, ...]:
+def told_case(found: Case) -> tuple[str, ...]:
     """Warnings about a case that is likely not the one that is meant.
 
     >>> tray = Case(Ring(shapely.box(0, 0, 40, 30)), (Ring(shapely.box(499, 499, 501, 501)),), 0.3)
     >>> told_case(tray)
     ('post 1 of the case, at (500, 500), lies outside the cavity and counts for nothing: mend its place',)
     """
-    if found is None:
-        return ()
     beside = []
     for n, post in enumerate(found.posts, 1):
         if not shapely.intersects(post.polygon, found.cavity.polygon):
@@ -103,26 +116,26 @@ def told_cavity(found: Case | None) -> tuple[str, ...]:
     )
 
 
-def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Ring, list[Ring]]:
+def _drawn(job: Job, given: ShapeFile, where: str) -> tuple[Shape, list[Shape]]:
     """Cavity and posts of a drawing."""
     file = job.folder / given.file
     if given.layer is None:
         try:
             shapes = read_shapes(file, OWN_LAYERS[0], where)
-            return shapes[0].ring, [shape.ring for shape in _if_there(job, given, where)]
+            return shapes[0], list(_if_there(job, given, where))
         except JobError:
             pass  # a drawing of somebody else: all its shapes are judged, and its faults told
     shapes = read_shapes(file, given.layer, where)
     largest = max(shapes, key=lambda shape: shape.ring.polygon.area)
-    rest = [shape.ring for shape in shapes if shape is not largest]
-    for ring in rest:
-        if not shapely.intersects(largest.ring.polygon, ring.polygon):
+    rest = [shape for shape in shapes if shape is not largest]
+    for shape in rest:
+        if not shapely.intersects(largest.ring.polygon, shape.ring.polygon):
             raise JobError(
                 where,
                 f"found {len(shapes)} closed shapes, and not all lie in the largest one",
                 "name with `layer` a layer that holds the cavity, and perhaps posts within it",
             )
-    return largest.ring, rest
+    return largest, rest
 
 
 def _if_there(job: Job, given: ShapeFile, where: str) -> tuple[Shape, ...]:
@@ -132,10 +145,8 @@ def _if_there(job: Job, given: ShapeFile, where: str) -> tuple[Shape, ...]:
         return ()
 
 
-def _posts(job: Job, post: Post, where: str) -> list[Ring]:
-    if isinstance(post, ShapeFile):
-        return [shape.ring for shape in read_shapes(job.folder / post.file, post.layer, where)]
+def _post(post: Disc | Sequence[tuple[float, float]], where: str) -> Ring:
     if isinstance(post, Disc):
         circle = Circle((float(post.at[0]), float(post.at[1])), post.diameter / 2)
-        return [Ring(around_disc(circle), (circle,))]
-    return [Ring(polygon(np.array(post), where))]
+        return Ring(around_disc(circle), (circle,))
+    return Ring(polygon(np.array(post), where))

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from trimgeo.jobfile.cases import case, told_case, told_cavity
+from trimgeo.jobfile.cases import case, case_given, told_cavity
 from trimgeo.jobfile.keepouts import described_layers, keepouts
 from trimgeo.jobfile.outlines import edge_given, edge_ring, given_outline, outline_given, told_size
 from trimgeo.jobfile.positions import marks
@@ -20,6 +20,7 @@ from trimgeo.model.job import BoardHole, Job, PartTable, ProbeTable
 
 __all__ = [
     "case",
+    "case_given",
     "described_layers",
     "edge_given",
     "edge_ring",
@@ -29,7 +30,6 @@ __all__ = [
     "outline_given",
     "parts",
     "probes",
-    "told_case",
     "told_cavity",
     "told_size",
 ]
