@@ -11,7 +11,7 @@ import trimgeo
 from trimgeo.drawing.lists import blocks
 from trimgeo.model.plan import Plan
 from trimgeo.report.page import report_page
-from trimgeo.report.summary import check_lines
+from trimgeo.report.summary import check_lines, lost_lines
 
 JOB = """
 job = { title = "Logger" }
@@ -87,6 +87,12 @@ def test_where_every_keepout_lies_off_the_board_nothing_is_clear(tmp_path: Path)
     assert any(line.startswith("NOT COMPARED: every keep-out lies off the board") for line in lines)
     assert not any(line.startswith("CLEAR") for line in lines)
     assert "<strong>Not compared</strong>" in report_page(plan, {}, {})
+
+
+def test_an_outline_is_said_to_be_built_without_what_lies_off_the_board(tmp_path: Path) -> None:
+    plan = planned(tmp_path, FAR.format("J1", "false"))
+    assert " ".join(lost_lines(plan.board)).startswith("OFF THE BOARD: J1 lies wholly off the board")
+    assert lost_lines(planned(tmp_path, "").board) == []
 
 
 def test_a_board_that_does_not_fit_its_case_is_told_before_the_answer(tmp_path: Path) -> None:

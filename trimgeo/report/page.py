@@ -46,7 +46,7 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         job=plan.board.job,
         title=words.title(plan),
         provisos=tuple(filter(None, (words.unknown(plan), *provisos(plan)))),
-        lost=words.off_the_board(plan),
+        lost=words.lost_names(plan),
         verdict=words.verdict(plan),
         inner=words.inner_copper(plan),
         new_edges=words.new_edges(plan),

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from textwrap import wrap
 
-from trimgeo.model.board import View
+from trimgeo.model.board import Board, View
 from trimgeo.model.plan import Choice, Plan, Row, Trade, Weighed
-from trimgeo.model.provisos import provisos
+from trimgeo.model.provisos import off_the_board, provisos
 from trimgeo.report.words import (
     clearance,
     inner_copper,
+    lost_names,
     mm,
     new_edges,
-    off_the_board,
     on_layers,
     signed,
     state_of,
@@ -59,7 +59,7 @@ def check_lines(plan: Plan) -> list[str]:
         )
     if plan.holding.fit is not None and plan.holding.fit.fits:
         lines += _wrapped("Case:            ", " ".join(plan.holding.fit.notes))
-    lines += ["", *_row_lines(plan.rows, off_the_board(plan))]
+    lines += ["", *_row_lines(plan.rows, lost_names(plan))]
     if plan.lift:
         lines += ["", "Lift before cutting:"]
         for part in plan.lift:
@@ -91,6 +91,11 @@ def view_lines(view: View) -> list[str]:
     for warning in view.warnings:
         lines += _wrapped("  Warning: ", warning)
     return lines
+
+
+def lost_lines(board: Board) -> list[str]:
+    """The keep-outs off the board, which an outline is not built around: said before its trade."""
+    return [line for each in off_the_board(board) for line in wrap(each, WIDTH)]
 
 
 def trade_lines(trade: Trade, chosen: Choice) -> list[str]:

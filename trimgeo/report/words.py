@@ -32,7 +32,7 @@ def verdict(plan: Plan) -> tuple[str, str]:
     """The answer in a word, and what it means; with nothing to compare it is no answer at all."""
     if not plan.rows:
         return "not compared", "the job has no keep-outs, so nothing is known to be safe"
-    if not {row.name for row in plan.rows} - off_the_board(plan):
+    if not {row.name for row in plan.rows} - lost_names(plan):
         return "not compared", "every keep-out lies off the board, so nothing is known to be safe"
     return plan.state, MEANING[plan.state]
 
@@ -88,7 +88,7 @@ def state_of(row: Row, lost: Container[str]) -> str:
     return "may be cut" if row.may_cut and row.nominal is not None and row.nominal < 0 else row.state
 
 
-def off_the_board(plan: Plan) -> frozenset[str]:
+def lost_names(plan: Plan) -> frozenset[str]:
     """The names of the keep-outs that lie wholly off the board: they have a row, and were not compared."""
     return frozenset(keepout.name for keepout in plan.board.ignored)
 
