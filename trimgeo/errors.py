@@ -35,7 +35,8 @@ class NoOutlineError(TrimgeoError):
     """The input is sound, but no outline meets it: names the keep-out or the edge in the way.
 
     ``meet`` are the point of the keep-out and the point of the wall between which it lacks room, mm in the
-    board frame, where the sentence is about such a pair; ``lacks`` is by how much, mm.
+    board frame, where the sentence is about such a pair; ``lacks`` is by how much, mm.  ``keepouts`` are the
+    names of those that it is about, none where it may be any.
 
     >>> NoOutlineError("no outline can be built", ((3.0, 0.0), (2.5, 0.0)), 0.5).lacks
     0.5
@@ -48,8 +49,9 @@ class NoOutlineError(TrimgeoError):
         sentence: str,
         meet: tuple[tuple[float, float], tuple[float, float]] | None = None,
         lacks: float | None = None,
+        keepouts: tuple[str, ...] = (),
     ) -> None:
-        self.meet, self.lacks = meet, lacks
+        self.meet, self.lacks, self.keepouts = meet, lacks, keepouts
         super().__init__(sentence)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from itertools import chain
@@ -14,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trimgeo import seen
 from trimgeo.cutting import outline
+from trimgeo.cutting.chords import curves, told_curves
 from trimgeo.cutting.clearance import LineOnBoard, minima, rows
 from trimgeo.cutting.corners import corners, impossible
 from trimgeo.cutting.edges import chains, new_edges
@@ -24,18 +26,30 @@ from trimgeo.cutting.lift import lift_list
 from trimgeo.cutting.lines import lines
 from trimgeo.cutting.order import order_cuts
 from trimgeo.cutting.outline import Building, Wish, building, built, thin_places
-from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
+from trimgeo.cutting.remarks import (
+    NECK,
+    crossed_holes,
+    odd_bit,
+    odd_lengths,
+    short_cuts,
+    thin_waste,
+    weak_places,
+)
 from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, NoOutlineError, quoted
 from trimgeo.jobfile import entries, need, need_case, need_to_cut
 from trimgeo.model.board import Board, Ring, View
-from trimgeo.model.job import CutCount, Job, OutlineTable
-from trimgeo.model.plan import Choice, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
+from trimgeo.model.job import CutCount, Cutter, Finish, Job, OutlineTable
+from trimgeo.model.plan import Choice, Corner, Cut, Lift, Lines, Plan, Proof, Row, Trade, Weighed
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
 
 MOST_SHOWN: Final = 12
 """Cuts up to which the trade of cuts against size is shown."""
+
+
+WIDE: Final = 0.5
+"""mm: a view's bound beyond this grows what is kept clear by more than most clearances are."""
 
 
 def prepare(job: Job) -> Board:
@@ -50,12 +64,15 @@ def prepare(job: Job) -> Board:
     """
     thickness = job.board.thickness
     seeing = Seeing(partial(seen.edge_seen, thickness), partial(seen.holes_seen, thickness))
-    read = views_and_edge(job, entries.edge_ring(job), seeing)
+    given = entries.edge_given(job)
+    read = views_and_edge(job, given.ring, seeing)
     edge, views = read.edge, read.views
     assert edge is not None  # given by the job, or found in the view that it names
     by_name = {view.name: view for view in views}
     found = entries.keepouts(job, by_name, edge)
     holes = entries.holes(job, by_name)
+    case, told_of_case = entries.case_given(job)
+    line = entries.outline_given(job, by_name, edge)
     copper, told = seen.copper_seen(job, by_name, edge, holes, found.kept)
     board = Board(
         job=job,
@@ -67,17 +84,20 @@ def prepare(job: Job) -> Board:
         ignored=found.ignored,
         parts=entries.parts(job, by_name),
         probes=entries.probes(job, by_name),
-        outline=entries.given_outline(job, by_name, edge),
+        outline=line.ring,
         described_layers=entries.described_layers(job, found.kept),
         warnings=(
             *entries.told_size(edge),
+            *given.warnings,
+            *line.warnings,
+            *told_of_case,
             *found.warnings,
             *told,
             *chain.from_iterable(view.warnings for view in views),
         ),
         edge_view=read.edge_view,
         found_holes=read.holes,
-        case=entries.case(job),
+        case=case,
     )
     if job.outline is not None and job.outline.view is not None:
         return with_drawn_line(board, job.outline.view, f"{job.source}, [outline], view")
@@ -97,9 +117,9 @@ def with_outline(board: Board, path: Path) -> Board:
     [0.0, 0.0, 30.0, 40.0]
     """
     by_name = {view.name: view for view in board.views}
-    return replace(
-        board, outline=entries.given_outline(board.job, by_name, board.edge, path=path), drawn=None
-    )
+    line = entries.outline_given(board.job, by_name, board.edge, path=path)
+    told = (*board.warnings, *(text for text in line.warnings if text not in board.warnings))
+    return replace(board, outline=line.ring, drawn=None, warnings=told)
 
 
 def with_drawn_line(board: Board, name: str, where: str = "--photo") -> Board:
@@ -127,7 +147,9 @@ def outlines(board: Board, most: int = MOST_SHOWN) -> Iterator[Choice]:
     >>> [(choice.cuts, round(choice.area / 100, 1)) for choice in outlines(board, most=2)]  # cm²
     [(0, 24.0), (1, 12.4), (2, 8.0)]
     """
-    return _offered(board, _building(board), most)
+    with _shares_told(board):
+        prepared = _building(board)
+    return _offered(board, prepared, most)
 
 
 def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
@@ -141,7 +163,8 @@ def trade(board: Board, most: int = MOST_SHOWN) -> Trade:
     >>> found.fewest, found.proved, [round(choice.cut_length) for choice in found.choices]
     (0, 0, [0, 40])
     """
-    prepared = _building(board)
+    with _shares_told(board):
+        prepared = _building(board)
     found = tuple(_offered(board, prepared, most))
     return Trade(found, fewest=found[0].cuts, proved=min(prepared.proving.proved, found[0].cuts))
 
@@ -160,7 +183,8 @@ def proof(board: Board) -> Proof:
     >>> found.proved, found.fewest.cuts
     (1, 1)
     """
-    return outline.proof(_building(board))
+    with _shares_told(board):
+        return outline.proof(_building(board))
 
 
 def _building(board: Board) -> Building:
@@ -174,7 +198,33 @@ def _building(board: Board) -> Building:
 
 
 def _offered(board: Board, prepared: Building, most: int) -> Iterator[Choice]:
-    return (_fitted(board, choice) for choice in built(prepared, most))
+    with _shares_told(board):
+        yield from (_fitted(board, choice) for choice in built(prepared, most))
+
+
+@contextmanager
+def _shares_told(board: Board) -> Iterator[None]:
+    """Where no outline is found, what has a share in it: wide bounds of views, a case given in inches."""
+    try:
+        yield
+    except NoOutlineError as refused:
+        shares = (*_wide_views(board, refused.keepouts), *entries.told_cavity(board.case))
+        told = [share for share in shares if share not in str(refused)]
+        if not told:
+            raise
+        sentence = "; ".join((str(refused), *told))
+        raise NoOutlineError(sentence, refused.meet, refused.lacks, refused.keepouts) from refused
+
+
+def _wide_views(board: Board, names: Sequence[str]) -> list[str]:
+    """Views whose bound grows the keep-outs of these names (none: any that must live) by much."""
+    grown = {each.view for each in board.keepouts if not each.may_cut and (not names or each.name in names)}
+    return [
+        f"view {view.name} {'has' if names else 'may have'} a share in it, its positions being within "
+        f"{view.uncertainty:.2f} mm only ({view.doubt})"
+        for view in board.views
+        if view.name in grown and view.uncertainty > WIDE
+    ]
 
 
 def _fitted(board: Board, choice: Choice) -> Choice:
@@ -229,15 +279,30 @@ def plan(board: Board) -> Plan:
         warnings=(
             *board.warnings,
             *along.notes,
-            *impossible(cuts, turns, finish),
-            *crossed_holes(board.holes, [cut.line for cut in cuts]),
-            *thin_waste(cuts, board.edge.polygon, finish.sanding + cutter.kerf),
+            *odd_lengths(cutter, job.board.thickness),
+            *_about_cuts(board, cuts, turns, cutter, finish),
             *odd_bit(cutter),
-            *short_cuts(cuts, cutter.kerf),
             *weak_places(finished.polygon, cuts, job.outline.neck if job.outline else NECK),
             *held.notes,
         ),
         holding=held,
+    )
+
+
+def _about_cuts(
+    board: Board, cuts: Sequence[Cut], turns: Sequence[Corner], cutter: Cutter, finish: Finish
+) -> tuple[str, ...]:
+    """Warnings about single cuts; the chords of a curve are told together."""
+    edge, reach = board.edge.polygon, finish.sanding + cutter.kerf
+    found = curves(cuts)
+    chords = {cut.n for curve in found for cut in curve.cuts}
+    others = [cut for cut in cuts if cut.n not in chords]
+    return (
+        *impossible(cuts, turns, finish, chords),
+        *crossed_holes(board.holes, [cut.line for cut in cuts]),
+        *told_curves(found, edge, reach, cutter.kerf),
+        *thin_waste(others, edge, reach),
+        *short_cuts(others, cutter.kerf),
     )
 
 
@@ -279,12 +344,13 @@ def _chosen(board: Board, cuts: int | None) -> Choice:
         cuts = asked.build.cuts
     if cuts == 0 and board.case is None:
         return outline.whole(board.keepouts, board.edge.polygon)
-    prepared = _building(board)
-    if cuts is not None:
-        return outline.with_cuts(prepared, cuts)
-    if asked is not None and asked.build == "fewest":
-        return outline.fewest(prepared)
-    return outline.worth_cutting(prepared, None if asked is None else asked.gain)
+    with _shares_told(board):
+        prepared = _building(board)
+        if cuts is not None:
+            return outline.with_cuts(prepared, cuts)
+        if asked is not None and asked.build == "fewest":
+            return outline.fewest(prepared)
+        return outline.worth_cutting(prepared, None if asked is None else asked.gain)
 
 
 def _depths(job: Job) -> tuple[float, ...]:

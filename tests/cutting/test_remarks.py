@@ -6,7 +6,15 @@ import pytest
 import shapely
 
 from trimgeo.cutting.edges import new_edges
-from trimgeo.cutting.remarks import NECK, crossed_holes, odd_bit, short_cuts, thin_waste, weak_places
+from trimgeo.cutting.remarks import (
+    NECK,
+    crossed_holes,
+    odd_bit,
+    odd_lengths,
+    short_cuts,
+    thin_waste,
+    weak_places,
+)
 from trimgeo.model.board import Hole, Ring
 from trimgeo.model.job import Cutter
 
@@ -98,3 +106,20 @@ def test_a_cut_shorter_than_the_kerf_is_told(length: float, told: bool) -> None:
     cuts = new_edges(Ring(outline), BOARD)
     shortest = min(cuts, key=lambda cut: cut.length)
     assert [text.split()[1] for text in short_cuts(cuts, 1.0)] == ([str(shortest.n)] if told else [])
+
+
+@pytest.mark.parametrize(
+    ("thickness", "kerf", "wander", "told"),
+    [
+        (1.6, 1.0, 0.3, []),
+        (0.063, 1.0, 0.3, ["the board is 0.063 mm thick: is that in inches?"]),
+        (1.6, 19.5, 0.3, ["the kerf is 19.5 mm, more than half the wheel's diameter of 38 mm"]),
+        (1.6, 1.0, 500.0, ["the cutter strays by 500 mm"]),
+        (0.2, 19.0, 5.0, []),
+    ],
+)
+def test_lengths_that_hardly_anybody_means_are_told(
+    thickness: float, kerf: float, wander: float, told: list[str]
+) -> None:
+    found = odd_lengths(Cutter(kind="wheel", kerf=kerf, diameter=38.0, wander=wander), thickness)
+    assert [text[: len(words)] for text, words in zip(found, told, strict=True)] == told

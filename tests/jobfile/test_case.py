@@ -10,6 +10,7 @@ import pytest
 
 from trimgeo.errors import JobError
 from trimgeo.jobfile import entries, load
+from trimgeo.jobfile.cases import told_case
 from trimgeo.model.board import Case
 
 JOB = """[job]
@@ -103,3 +104,32 @@ def test_a_post_that_cannot_be_read_is_told_and_never_left_out(tmp_path: Path) -
     document.saveas(tmp_path / "case.dxf")
     with pytest.raises(JobError, match='lines on layer "POSTS" that do not close'):
         given(tmp_path, 'cavity = { file = "case.dxf" }\ngap = 0\n')
+
+
+@pytest.mark.parametrize(
+    ("post", "told"),
+    [
+        ("{ at = [500, 500], diameter = 6 }", ["post 1 of the case, at (500, 500), lies outside the cavity"]),
+        ("{ at = [64, 20], diameter = 6 }", []),  # reaches 1 mm in
+    ],
+)
+def test_a_post_wholly_outside_the_cavity_is_told(tmp_path: Path, post: str, told: list[str]) -> None:
+    found = told_case(given(tmp_path, CAVITY + f"gap = 0.3\nholes = [{post}]\n"))
+    assert [text.split(" and counts")[0] for text in found] == told
+
+
+@pytest.mark.parametrize(("side", "told"), [(9.9, 1), (10.1, 0)])
+def test_a_cavity_under_ten_millimetres_is_likely_in_inches(tmp_path: Path, side: float, told: int) -> None:
+    corners = f"cavity = [[0, 0], [{side}, 0], [{side}, {side}], [0, {side}]]\ngap = 0.1\n"
+    assert len(told_case(given(tmp_path, corners))) == told
+
+
+def test_a_drawn_case_without_a_unit_is_told_with_the_size_read(tmp_path: Path) -> None:
+    document = ezdxf.new("R2010", units=0)
+    document.modelspace().add_lwpolyline([(0, 0), (62, 0), (62, 41), (0, 41)], close=True)
+    document.saveas(tmp_path / "case.dxf")
+    (tmp_path / "job.toml").write_text(JOB + 'cavity = { file = "case.dxf" }\ngap = 0.3\n', encoding="utf-8")
+    _, told = entries.case_given(load(tmp_path / "job.toml"))
+    assert told == (
+        "case.dxf says no unit, taken for mm: the case's cavity is 62 x 41 mm, if it is not, save it in mm",
+    )

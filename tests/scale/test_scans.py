@@ -181,6 +181,37 @@ def test_a_check_that_disagrees_widens_the_bound_until_it_is_explained(scenes, t
 
 
 @pytest.mark.parametrize(
+    ("lengths", "words"),
+    [
+        (
+            (34.0,),
+            "checks 1: found a length of 34 mm where the picture shows 30.00 mm, 12 % off; correct `dpi`",
+        ),
+        (
+            (60.0, 40.0),
+            "checks 1: found a length of 60 mm where the picture shows 30.00 mm, 50 % off; all its",
+        ),
+        (
+            (30.0, 27.0),
+            "checks 2: found a length of 27 mm where the picture shows 20.00 mm, 26 % off; others",
+        ),
+    ],
+)
+def test_a_check_a_tenth_off_is_refused_with_its_likely_cause(scenes, tmp_path, lengths, words):
+    checks = [scenes.check((10, 10), (310 - 100 * n, 10), mm) for n, mm in enumerate(lengths)]
+    with pytest.raises(JobError) as refused:
+        read(scenes, tmp_path, place=scenes.place(*PLACE), checks=tuple(checks))
+    assert words in str(refused.value) and '"front"' in str(refused.value)
+
+
+def test_a_check_less_than_a_tenth_off_widens_the_bound(scenes, tmp_path):
+    view = read(
+        scenes, tmp_path, place=scenes.place(*PLACE), checks=(scenes.check((10, 10), (310, 10), 33.0),)
+    )
+    assert view.uncertainty > 2.0 and view.doubt.startswith("check 1 of 33 mm measures 30.00 mm")
+
+
+@pytest.mark.parametrize(
     ("view", "words"),
     [
         ({"checks": ((10, 10), (400, 10), 30.0)}, "checks 1, to: found pixel [400, 10], off the picture"),

@@ -13,7 +13,8 @@ from trimgeo.cli.progress import Progress, prepared
 @options.command(
     "Clearances of the outline of JOB to all that must live, inner copper first.\n\n"
     "With --outline an outline that was drawn elsewhere is judged instead of the job's own, with --photo the "
-    "line that is drawn on the board in a picture. Exit status 1 where something is breached.",
+    "line that is drawn on the board in a picture. A picture in which nothing is looked for is not decoded, "
+    "only its size is read: damage in it shows in run. Exit status 1 where something is breached.",
     "  trimgeo check samples/greenhouse --variant display\n  trimgeo check samples/plain --outline drawn.dxf",
 )
 @options.job

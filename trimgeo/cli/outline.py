@@ -52,7 +52,7 @@ def command(
         board = prepared(progress, job, variant)
         found, chosen, files = _weighed(progress, board, cuts, picture, proof)
     _write(job, chosen if write else None, files)
-    _show(found, chosen, as_json)
+    _show(board, found, chosen, as_json)
     if not as_json and write:
         others = [name for name in board.job.job.variants or () if name != variant]
         shared = f"; it stands for every variant now, {', '.join(others)} as well" if others else ""
@@ -122,14 +122,14 @@ def _write(job: Path, chosen: Choice | None, files: dict[Path, bytes]) -> None:
         write_outline(job, chosen.finished)
 
 
-def _show(found: Trade, chosen: Choice, as_json: bool) -> None:
+def _show(board: Board, found: Trade, chosen: Choice, as_json: bool) -> None:
     from trimgeo.model import answer
-    from trimgeo.report.summary import trade_lines
+    from trimgeo.report.summary import lost_lines, trade_lines
 
     if as_json:
         options.show_json(answer.trade(found))
     else:
-        options.show("\n".join(trade_lines(found, chosen)))
+        options.show("\n".join([*lost_lines(board), *trade_lines(found, chosen)]))
 
 
 def _compare(job: Path, as_json: bool) -> int:

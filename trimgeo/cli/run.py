@@ -22,12 +22,13 @@ from trimgeo.cli.progress import Progress, prepared
 def command(job: Path, out: Path, variant: str | None, as_json: bool) -> int:
     """Run the whole job."""
     import trimgeo
+    from trimgeo.drawing.lacking import with_lacking_told
     from trimgeo.report.summary import check_lines
 
     with Progress(8) as progress:
         board = prepared(progress, job, variant)
         progress.step("planning the cut")
-        plan = trimgeo.plan(board)
+        plan = with_lacking_told(trimgeo.plan(board))
         report = trimgeo.write(plan, out, progress.step)
     if as_json:
         options.show_json(report)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 import numpy as np
 import shapely
@@ -106,10 +106,13 @@ def _reached(at: XY, joint: int, chain: Chain, base: Ground, guide: Course, sand
     )
 
 
-def impossible(cuts: Sequence[Cut], found: Sequence[Corner], finish: Finish) -> tuple[str, ...]:
+def impossible(
+    cuts: Sequence[Cut], found: Sequence[Corner], finish: Finish, chords: Container[int] = ()
+) -> tuple[str, ...]:
     """Sentences for the cuts between two inside corners along which a wheel's two stops leave it no way.
 
-    The guide line is shorter than the cut by s·tan(φ/2) at an inside corner that turns by φ.
+    The guide line is shorter than the cut by s·tan(φ/2) at an inside corner that turns by φ.  ``chords`` are
+    the numbers of cuts that are told with their curve.
 
     >>> ends = [Corner((x, 0.0), True, 8.0, None) for x in (0.0, 15.0)]
     >>> impossible([Cut(3, shapely.LineString([(0, 0), (15, 0)]))], ends, Finish(sanding=0.5))
@@ -119,7 +122,7 @@ def impossible(cuts: Sequence[Cut], found: Sequence[Corner], finish: Finish) -> 
     begins, finishes = {cut.start: cut for cut in cuts}, {cut.end: cut for cut in cuts}
     said = []
     for cut in cuts:
-        if cut.start not in stops or cut.end not in stops:
+        if cut.start not in stops or cut.end not in stops or cut.n in chords:
             continue
         joints = [(finishes.get(cut.start), cut, cut.start), (cut, begins.get(cut.end), cut.end)]
         turning = [turns(_heading(a, at, -1), _heading(b, at, 0)) for a, b, at in joints if a and b]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -22,12 +22,16 @@ HAND_PIECE: Final = 150.0
 
 @dataclass(frozen=True, eq=False)
 class Standing:
-    """A part that stands on the face that is cut from: ``spine`` grown by ``radius``, ``height`` mm high."""
+    """A part that stands on the face that is cut from: ``spine`` grown by ``radius``, ``height`` mm high.
+
+    ``must_live`` says that it is a keep-out that may not be lost.
+    """
 
     name: str
     height: float
     spine: Point | LineString | Polygon | MultiPolygon
     radius: float = 0.0
+    must_live: bool = False
 
 
 def hits(
@@ -54,7 +58,8 @@ def hits(
     for one in along:
         for by, side, areas, reached in _areas(one, heights, cutter, thickness):
             for n in np.flatnonzero(reached & shapely.dwithin(areas, spines, radii)).tolist():
-                found[Hit(standing[n].name, standing[n].height, one.cut, by, side)] = None
+                part = standing[n]
+                found[Hit(part.name, part.height, one.cut, by, side, part.must_live)] = None
     return tuple(sorted(found, key=lambda hit: (hit.cut, hit.name, hit.by, hit.side or "")))
 
 
@@ -97,37 +102,85 @@ def _strips(one: Pass, half: Floats, low: float, high: float) -> Any:
 
 
 def hit_sentences(found: Sequence[Hit]) -> tuple[str, ...]:
-    """What to do about the parts that are in the way, cut by cut, in words.
+    """What to do about the parts that are in the way, cut by cut, in words; cuts that read alike are one.
 
-    >>> hit_sentences([Hit("J1", 12.0, 3, "holder", "kept")])
-    ('Along cut 3 hold the hand-piece over the waste: over the kept board it runs into J1 (12.0 mm high).',)
+    What must live stays where it is, whatever is in its way; other parts may be taken off.
+
+    >>> hit_sentences([Hit("J1", 12.0, cut, "holder", "kept") for cut in (3, 4)])[0][:58]
+    'Along cuts 3 and 4 hold the hand-piece over the waste: ove'
     """
-    said: list[str] = []
+    said: dict[str, list[int]] = {}
     for cut in dict.fromkeys(hit.cut for hit in found):
-        ways: dict[tuple[str, str | None], list[str]] = {}
-        for hit in found:
-            if hit.cut == cut:
-                ways.setdefault((hit.by, hit.side), []).append(f"{hit.name} ({hit.height:.1f} mm high)")
-        said += _about({way: ", ".join(parts) for way, parts in ways.items()}, f"Along cut {cut}")
-    return tuple(said)
+        for text in _about([hit for hit in found if hit.cut == cut]):
+            said.setdefault(text, []).append(cut)
+    return tuple(f"Along {cuts_named(cuts)} {text}" for text, cuts in said.items())
 
 
-def _about(names: dict[tuple[str, str | None], str], cut: str) -> list[str]:
-    """Sentences on one cut: ``names`` of the parts in the way, by what runs into them, and where."""
+def _about(met: Sequence[Hit]) -> list[str]:
+    """Sentences on one cut, without its number."""
     said = []
-    if parts := names.get(("wheel", None)):
-        said.append(f"{cut} the wheel runs into {parts}: take it off, or saw the end of that cut.")
-    kept, waste = names.get(("holder", "kept")), names.get(("holder", "waste"))
-    if kept and waste:
+    wheel = [hit for hit in met if hit.by == "wheel"]
+    if parts := _names(hit for hit in wheel if hit.must_live):
         said.append(
-            f"{cut} the hand-piece runs into {kept} over the kept board and into {waste} over the waste: "
-            "take one of them off, or cut from the other face."
+            f"the wheel runs into {parts}, which must survive: stop short and saw that end, "
+            "or cut from the other face."
+        )
+    if parts := _names(hit for hit in wheel if not hit.must_live):
+        said.append(f"the wheel runs into {parts}: take it off, or saw that end.")
+    said += _about_holder([hit for hit in met if hit.by == "holder"])
+    return said
+
+
+def _about_holder(met: Sequence[Hit]) -> list[str]:
+    """Sentences on the hand-piece along one cut: over which side to hold it, or what must give way."""
+    said = []
+    kept, waste = (_names(hit for hit in met if hit.side == side) for side in ("kept", "waste"))
+    if kept and waste:
+        fixed = {hit.side for hit in met if hit.must_live}
+        way = "saw that end" if {"kept", "waste"} <= fixed else _loose(fixed)
+        said.append(
+            f"the hand-piece runs into {kept} over the kept board and into {waste} over the waste: "
+            f"{way}, or cut from the other face."
         )
     elif kept or waste:
         here, there = ("waste", "kept board") if kept else ("kept board", "waste")
+        said.append(f"hold the hand-piece over the {here}: over the {there} it runs into {kept or waste}.")
+    upright = [hit for hit in met if hit.side is None]
+    if parts := _names(hit for hit in upright if hit.must_live):
         said.append(
-            f"{cut} hold the hand-piece over the {here}: over the {there} it runs into {kept or waste}."
+            f"the hand-piece runs into {parts}, which must survive: use a longer bit, "
+            "or cut from the other face."
         )
-    if parts := names.get(("holder", None)):
-        said.append(f"{cut} the hand-piece runs into {parts}: take it off, or use a longer bit.")
+    if parts := _names(hit for hit in upright if not hit.must_live):
+        said.append(f"the hand-piece runs into {parts}: take it off, or use a longer bit.")
     return said
+
+
+def _loose(fixed: set[Literal["waste", "kept"] | None]) -> str:
+    """What may be taken off where parts that must live stand on ``fixed`` sides, at most one of the two."""
+    if "kept" in fixed:
+        return "take off what stands over the waste"
+    return "take off what stands over the kept board" if "waste" in fixed else "take one of them off"
+
+
+def _names(met: Iterable[Hit]) -> str:
+    return ", ".join(f"{hit.name} ({hit.height:.1f} mm high)" for hit in met)
+
+
+def cuts_named(numbers: Sequence[int]) -> str:
+    """Cuts by number, runs of three or more as ranges.
+
+    >>> cuts_named([3]), cuts_named([3, 5]), cuts_named([1, 2, 3, 4, 7])
+    ('cut 3', 'cuts 3 and 5', 'cuts 1 to 4 and 7')
+    """
+    runs: list[list[int]] = []
+    for n in sorted(numbers):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    words: list[str] = []
+    for run in runs:
+        words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run]
+    listed = " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+    return f"cut{'s' if len(numbers) > 1 else ''} {listed}"

@@ -156,7 +156,11 @@ def _staying(board: Board, lifted: Sequence[Lift]) -> tuple[OnFace, ...]:
 def _every(board: Board) -> list[tuple[FaceName, float | None, Standing]]:
     """All parts, with their heights as far as known."""
     every: list[tuple[FaceName, float | None, Standing]] = [
-        (each.face or "top", each.height, Standing(each.name, each.height or 0.0, each.spine, each.radius))
+        (
+            each.face or "top",
+            each.height,
+            Standing(each.name, each.height or 0.0, each.spine, each.radius, not each.may_cut),
+        )
         for each in board.keepouts
         if each.kind == "component"
     ]

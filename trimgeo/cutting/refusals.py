@@ -67,6 +67,7 @@ def over_wall(held: Kept, case: Case, shapes: NDArray[Any], room: BaseGeometry) 
         f"{_more_room(held, case, shapes)}, or let it be cut",
         (found.point, found.wall),
         found.mm,
+        (held.keepouts[worst].name,),
     )
 
 
@@ -81,12 +82,14 @@ def between(
     ends = shapely.get_coordinates(shapely.shortest_line(*parts))
     apart = float(np.hypot(*(ends[1] - ends[0])))
     middle = ends.mean(axis=0)
-    names = _pair(held, shapes, pieces, middle)
+    pair = _pair(held, shapes, pieces, middle)
+    names = _both(pair)
     return NoOutlineError(
         f"no outline can be built: {wall_name(held, case, middle)}, near {_at(middle)}, comes between "
         f"{names}, where {apart:.2f} mm part what is allowed; let one of them be cut, or change that wall",
         (_xy(ends[0]), _xy(ends[1])),
         apart,
+        pair,
     )
 
 
@@ -106,6 +109,7 @@ def post_within(held: Kept, case: Case | None, shapes: NDArray[Any], post: Polyg
         f"{_grown_name(held, nearest)} next to it, {mm:.2f} mm deep near {_at(inmost)}{more}",
         (_xy(wall), _xy(inmost)),
         mm,
+        (held.keepouts[nearest].name,),
     )
 
 
@@ -118,7 +122,8 @@ def too_narrow(
 ) -> NoOutlineError:
     """Two pieces cannot be joined by a neck: ``pinch`` is where, the widest that passes, the asked one."""
     middle, widest, neck = pinch
-    names = _pair(held, shapes, pieces, middle)
+    pair = _pair(held, shapes, pieces, middle)
+    names = _both(pair)
     wall = wall_point(held, case, middle)
     return NoOutlineError(
         f"no outline can be built: between {names} what is allowed is at most {widest:.2f} mm wide, "
@@ -126,6 +131,7 @@ def too_narrow(
         f"{_at(middle)}; give a smaller `neck`, let one of them be cut, or give the points of [outline]",
         (_xy(middle), _xy(wall)),
         neck - widest,
+        pair,
     )
 
 
@@ -202,13 +208,20 @@ def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
     return "make the case larger there"
 
 
-def _pair(held: Kept, shapes: NDArray[Any], pieces: tuple[Polygon, Polygon], middle: Floats) -> str:
+def _pair(
+    held: Kept, shapes: NDArray[Any], pieces: tuple[Polygon, Polygon], middle: Floats
+) -> tuple[str, str]:
     """The keep-outs of two pieces that are nearest to a place, by name, in the order of the job."""
     nearest = []
     for piece in pieces:
         own = np.flatnonzero(shapely.intersects(shapes, piece))
         nearest.append(int(own[shapely.distance(shapes[own], shapely.Point(middle)).argmin()]))
     one, other = (held.keepouts[k].name for k in sorted(nearest))
+    return one, other
+
+
+def _both(pair: tuple[str, str]) -> str:
+    one, other = pair
     return f"parts of {quoted(one)}" if one == other else f"{quoted(one)} and {quoted(other)}"
 
 

@@ -17,6 +17,12 @@ from trimgeo.tables import EDGE_TOLERANCE
 NECK = 5.0
 """A finished board narrower than this, mm, may break there, where the job names no width."""
 
+LEAST_THICKNESS = 0.2
+"""mm: a thinner board is a film, and more likely given in inches (0.063 of them are 1.6 mm)."""
+
+MOST_WANDER = 5.0
+"""mm: nobody who strays further cuts by hand."""
+
 
 def crossed_holes(holes: Sequence[Hole], new_edges: Sequence[LineString]) -> tuple[str, ...]:
     """A warning for each hole that a new edge runs through.
@@ -68,6 +74,28 @@ def odd_bit(cutter: Cutter) -> tuple[str, ...]:
         f"the bit is {cutter.diameter:.2f} mm thick and its kerf is given as {cutter.kerf:.2f} mm: "
         "a bit cuts at least as wide as it is",
     )
+
+
+def odd_lengths(cutter: Cutter, thickness: float) -> tuple[str, ...]:
+    """Warnings for lengths, mm, that hardly anybody means: such as a board's thickness in inches.
+
+    >>> odd_lengths(Cutter(kind="wheel", kerf=1.0, diameter=38.0), 0.063)
+    ('the board is 0.063 mm thick: is that in inches? lengths are millimetres, 25.4 to an inch',)
+    """
+    said = []
+    if thickness < LEAST_THICKNESS:
+        said.append(
+            f"the board is {thickness:g} mm thick: is that in inches? "
+            "lengths are millimetres, 25.4 to an inch"
+        )
+    if cutter.kind == "wheel" and cutter.diameter is not None and cutter.kerf > cutter.diameter / 2:
+        said.append(
+            f"the kerf is {cutter.kerf:g} mm, more than half the wheel's diameter of {cutter.diameter:g} mm: "
+            "it is the width of the cut, about the wheel's thickness"
+        )
+    if cutter.wander > MOST_WANDER:
+        said.append(f"the cutter strays by {cutter.wander:g} mm: `wander` is how far the hand strays, in mm")
+    return tuple(said)
 
 
 def weak_places(finished: Polygon, cuts: Sequence[Cut], neck: float) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from trimgeo.drawing.marks import Mark, inside_stops, length_uncertainty, relief
 from trimgeo.drawing.sheet import XY, Box, Item, Text
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import Corner, Plan, Row
+from trimgeo.model.provisos import provisos
 
 HEADING: Final = 2.7
 """Font size of the headings of lists."""
@@ -92,6 +93,7 @@ def _taping(plan: Plan, face: FaceName) -> list[Entry]:
         _flatter(plan, face),
         f"The line is placed to ± {bound:.2f} mm (printing, taping and finishing, factor 2); "
         "lengths carry the same. Cut on the waste side of the guide line, then sand to the finished edge.",
+        *provisos(plan),
         _verdict(plan),
     ]
     if plan.unknown_layers:

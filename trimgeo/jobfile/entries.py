@@ -9,9 +9,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from trimgeo.jobfile.cases import case
+from trimgeo.jobfile.cases import case, case_given, told_cavity
 from trimgeo.jobfile.keepouts import described_layers, keepouts
-from trimgeo.jobfile.outlines import edge_ring, given_outline, told_size
+from trimgeo.jobfile.outlines import edge_given, edge_ring, given_outline, outline_given, told_size
 from trimgeo.jobfile.positions import marks
 from trimgeo.jobfile.shapes import Floats, around_disc, polygon
 from trimgeo.jobfile.words import place
@@ -20,13 +20,17 @@ from trimgeo.model.job import BoardHole, Job, PartTable, ProbeTable
 
 __all__ = [
     "case",
+    "case_given",
     "described_layers",
+    "edge_given",
     "edge_ring",
     "given_outline",
     "holes",
     "keepouts",
+    "outline_given",
     "parts",
     "probes",
+    "told_cavity",
     "told_size",
 ]
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from trimgeo.errors import JobError
 from trimgeo.jobfile.clearances import required
 from trimgeo.jobfile.positions import Marks, marks
-from trimgeo.jobfile.shapefiles import Shape, read_shapes
+from trimgeo.jobfile.shapefiles import Shape, read_shapes, told_unit
 from trimgeo.jobfile.shapes import Floats, Ints, Shapes, Where, check_sizes, polygons
 from trimgeo.jobfile.words import place, short
 from trimgeo.model.board import FaceName, Keepout, Ring, View
@@ -49,12 +49,11 @@ def keepouts(job: Job, views: Mapping[str, View], edge: Ring) -> Found:
 
     Raises `trimgeo.JobError` where a shape is at fault or a file cannot be read.
     """
-    tables, names, exact = _all(job, views)
+    tables, names, exact, warnings = _all(job, views)
     off, whole = _on_board(exact, edge)
     requirement = lru_cache(maxsize=None)(lambda kind, layers, own: required(job, kind, layers, own))
     kept: list[Keepout] = []
     ignored: list[Keepout] = []
-    warnings = []
     rest = zip(
         tables,
         names,
@@ -125,19 +124,21 @@ def described_layers(job: Job, keepouts: Sequence[Keepout]) -> frozenset[int]:
 
 def _all(
     job: Job, views: Mapping[str, View]
-) -> tuple[list[KeepoutTable | KeepoutFileTable], list[str], _Exact]:
-    """Every keep-out of the job: its table, its name and its shape."""
+) -> tuple[list[KeepoutTable | KeepoutFileTable], list[str], _Exact, list[str]]:
+    """Every keep-out of the job: its table, its name and its shape; and warnings about files."""
     tables: list[KeepoutTable | KeepoutFileTable] = [*job.keepout]
     names = [table.name for table in job.keepout]
     pieces = [_drawn(job, views)]
+    told: list[str] = []
     for number, table in enumerate(job.keepouts, 1):
         where = place(job.source, "[[keepouts]]", number, "file")
         found = read_shapes(job.folder / table.file, table.layer, where)
         pieces.append(_from_file(found))
+        told += told_unit(found, table.file, f"what is on its layer {short(table.layer)}")
         tables += [table] * len(found)
         # A shape that the file does not name is labelled by its layer already.
         names += [f"{table.layer}:{shape.label.removeprefix(f'{table.layer}:')}" for shape in found]
-    return tables, _told_apart(names, tables), _joined(pieces)
+    return tables, _told_apart(names, tables), _joined(pieces), told
 
 
 def _from_file(shapes: Sequence[Shape]) -> _Exact:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,9 @@ from shapely import LineString, Polygon
 
 from trimgeo.errors import JobError, printable
 from trimgeo.jobfile.positions import marks
-from trimgeo.jobfile.shapefiles import Shape, read_shapes
+from trimgeo.jobfile.shapefiles import Shape, read_shapes, told_unit
 from trimgeo.jobfile.shapes import Floats, at, polygon
-from trimgeo.jobfile.words import place
+from trimgeo.jobfile.words import place, short
 from trimgeo.model.board import Ring, View
 from trimgeo.model.case import ShapeFile
 from trimgeo.model.job import EdgeView, Job
@@ -22,6 +23,12 @@ from trimgeo.tables import EDGE_TOLERANCE, LEAST_BOARD
 OWN_LAYER = "FINISHED"
 """The layer of our own drawings that holds the outline, among lines that only surround it."""
 
+SAME_HOLE = 0.5
+"""mm: a hole of a drawing this near to one that the job lists is that one."""
+
+MOST_PLACES = 4
+"""Places of loops that one sentence names."""
+
 _COLLINEAR = 1e-9
 """mm: a corner this near to the line of its neighbours is none; finer than any drawing."""
 
@@ -29,24 +36,40 @@ _SNAPPED = 1e-6
 """mm: the same after snapping, which leaves corners where two nearly equal lines cross."""
 
 
+@dataclass(frozen=True)
+class Given:
+    """A ring that the job gives, None where it gives none, and what a person must hear about its file."""
+
+    ring: Ring | None
+    warnings: tuple[str, ...] = ()
+
+
 def edge_ring(job: Job) -> Ring | None:
+    """The ring of `edge_given` alone."""
+    return edge_given(job).ring
+
+
+def edge_given(job: Job) -> Given:
     """The board edge, counter-clockwise; None where the job says that a picture shows it.
 
     Raises `trimgeo.JobError` where it is no simple shape, or a file does not give exactly one.
 
     >>> from trimgeo.model.job import About, BoardTable
     >>> board = BoardTable(thickness=1.6, edge=((0, 0), (0, 2), (3, 2), (3, 0)))
-    >>> edge_ring(Job(job=About(title="t"), board=board)).polygon
+    >>> edge_given(Job(job=About(title="t"), board=board)).ring.polygon
     <POLYGON ((0 0, 3 0, 3 2, 0 2, 0 0))>
     """
     where = place(job.source, "[board]", None, "edge")
     given = job.board.edge
     if isinstance(given, EdgeView):
-        return None
+        return Given(None)
     if isinstance(given, ShapeFile):
         found = read_shapes(job.folder / given.file, given.layer, where)
-        return _turned(_outer(found, where))
-    return _turned(Ring(polygon(np.array(given), where)))
+        largest, holes = _outer(found, where)
+        known = [hole.at for hole in job.board.holes if hole.on is None]
+        told = _told_holes(holes, given.file, known, "give holes of the board as [[board.holes]]")
+        return Given(_turned(largest.ring), (*told_unit([largest], given.file, "the board edge"), *told))
+    return Given(_turned(Ring(polygon(np.array(given), where))))
 
 
 def told_size(edge: Ring) -> tuple[str, ...]:
@@ -66,6 +89,11 @@ def told_size(edge: Ring) -> tuple[str, ...]:
 def given_outline(
     job: Job, views: Mapping[str, View], edge: Ring, path: str | Path | None = None
 ) -> Ring | None:
+    """The ring of `outline_given` alone."""
+    return outline_given(job, views, edge, path).ring
+
+
+def outline_given(job: Job, views: Mapping[str, View], edge: Ring, path: str | Path | None = None) -> Given:
     """The finished outline that the job gives, snapped to the board, or None where it is built.
 
     ``path`` is a DXF or SVG file to use instead of what the job gives.  The ring is
@@ -84,19 +112,25 @@ def given_outline(
     """
     if path is not None:
         where = printable(str(path))
-        return on_board(_turned(_outer(_outline_shapes(Path(path), None, where), where)), edge, where)
+        return _from_file(Path(path), None, edge, where)
     given = job.outline
     if given is not None and given.file is not None:
         where = place(job.source, "[outline]", None, "file")
-        found = _outline_shapes(job.folder / given.file, given.layer, where)
-        return on_board(_turned(_outer(found, where)), edge, where)
+        return _from_file(job.folder / given.file, given.layer, edge, where)
     if given is not None and given.points is not None:
         where = place(job.source, "[outline]", None, "points")
         marked = marks([given.points], [given.on], views, lambda _: where)
         bound = views[given.on].uncertainty if given.on else 0.0
         ring = _turned(Ring(polygon(marked.xy, where)))
-        return on_board(ring, edge, where, max(EDGE_TOLERANCE, bound))
-    return None
+        return Given(on_board(ring, edge, where, max(EDGE_TOLERANCE, bound)))
+    return Given(None)
+
+
+def _from_file(file: Path, layer: str | None, edge: Ring, where: str) -> Given:
+    largest, holes = _outer(_outline_shapes(file, layer, where), where)
+    told = _told_holes(holes, file.name, (), "only its outer line is cut")
+    ring = on_board(_turned(largest.ring), edge, where)
+    return Given(ring, (*told_unit([largest], file.name, "the outline"), *told))
 
 
 def _outline_shapes(file: Path, layer: str | None, where: str) -> tuple[Shape, ...]:
@@ -109,8 +143,8 @@ def _outline_shapes(file: Path, layer: str | None, where: str) -> tuple[Shape, .
     return read_shapes(file, layer, where)
 
 
-def _outer(shapes: Sequence[Shape], where: str) -> Ring:
-    """The one shape that is meant: circles within it are holes and say nothing about an edge."""
+def _outer(shapes: Sequence[Shape], where: str) -> tuple[Shape, list[Shape]]:
+    """The one shape that is meant, and the circles within it: holes, which say nothing about an edge."""
     largest = max(shapes, key=lambda shape: shape.ring.polygon.area)
     shapely.prepare(largest.ring.polygon)
     for shape in shapes:
@@ -124,7 +158,22 @@ def _outer(shapes: Sequence[Shape], where: str) -> Ring:
                 "being no round hole within the largest",
                 "name with `layer` a layer that holds one closed shape, and perhaps round holes within it",
             )
-    return largest.ring
+    return largest, [shape for shape in shapes if shape is not largest]
+
+
+def _told_holes(
+    holes: Sequence[Shape], file: str, known: Sequence[tuple[float, float]], fix: str
+) -> tuple[str, ...]:
+    """A warning about closed loops that are left out, but for holes that the job has, at ``known``."""
+    centres = [shape.disc.centre for shape in holes if shape.disc is not None]
+    left = [one for one in centres if all(np.hypot(*np.subtract(one, at_)) > SAME_HOLE for at_ in known)]
+    if not left:
+        return ()
+    places = ", ".join(at(centre) for centre in left[:MOST_PLACES])
+    more = f" and {len(left) - MOST_PLACES} more" if len(left) > MOST_PLACES else ""
+    loops = f"{len(left)} closed loop{'s' if len(left) > 1 else ''} within the largest"
+    are = "are" if len(left) > 1 else "is"
+    return (f"{short(file)} has {loops}, at {places}{more}, which {are} left out: {fix}",)
 
 
 def _turned(ring: Ring) -> Ring:

@@ -21,18 +21,41 @@ from trimgeo.tables import CHAIN_TOLERANCE, LARGEST_BOARD
 SMALLEST_AREA = 1e-6
 """mm²: a square of one micrometre is nothing that anyone drew."""
 
+TAKEN_FOR = {
+    "no unit": "says no unit, taken for mm",
+    "pixels": "gives its page in pixels, taken for 1/96 inch each",
+}
+"""What is done with files that say no unit of length (CSS pixels: W3C CSS Values 3, 5.2)."""
+
 
 @dataclass(frozen=True)
 class Shape:
     """A closed shape: counter-clockwise, its arcs flattened within `trimgeo.tables.FLATTENING`.
 
     ``disc`` is the exact circle where the shape is one, else None.  ``label`` is what the file calls
-    the shape, else its layer and number; no two shapes of a file share one.
+    the shape, else its layer and number; no two shapes of a file share one.  ``unit`` is the file's.
     """
 
     ring: Ring
     disc: Circle | None
     label: str
+    unit: str = "millimetres"
+
+
+def told_unit(shapes: Sequence[Shape], file: str, what: str) -> tuple[str, ...]:
+    """A warning where a file says no unit of length: what it was taken for, and the size of ``what`` in it.
+
+    >>> inches = Shape(Ring(shapely.box(0, 0, 1.8, 1.5)), None, "EDGE", "no unit")
+    >>> told_unit([inches], "edge.dxf", "the board edge")
+    ('edge.dxf says no unit, taken for mm: the board edge is 1.8 x 1.5 mm, if it is not, save it in mm',)
+    """
+    if not shapes or shapes[0].unit not in TAKEN_FOR:
+        return ()
+    left, low, right, high = shapely.total_bounds([shape.ring.polygon for shape in shapes]).tolist()
+    return (
+        f"{short(file)} {TAKEN_FOR[shapes[0].unit]}: {what} is {right - left:.4g} x {high - low:.4g} mm, "
+        "if it is not, save it in mm",
+    )
 
 
 def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
@@ -58,7 +81,7 @@ def read_shapes(path: Path, layer: str | None, place: str) -> tuple[Shape, ...]:
         else:
             from trimgeo.jobfile.svg_in import read_svg
 
-            pieces, unit = read_svg(data, layer, source), "millimetres"
+            pieces, unit = read_svg(data, layer, source)
         closed = _closed([checked(piece, source) for piece in pieces], layer, source)
         if not closed:
             where = f" on {quoted(short(layer))}" if layer is not None else ""
@@ -146,12 +169,13 @@ def _shape(piece: Piece, label: str, unit: str, source: Source) -> Shape:
         Ring(shapely.orient_polygons(polygon), tuple(_circle(row) for row in circles)),
         None if disc is None else _circle(disc),
         label,
+        unit,
     )
 
 
 def _too_large(label: str, size: float, unit: str, source: Source) -> JobError:
     found = f'"{label}" is {size:.6g} mm wide or high, over the {LARGEST_BOARD:g} mm of the largest board'
-    if unit in ("millimetres", "no unit"):
+    if unit in ("millimetres", "no unit", "pixels"):
         return source.error(found, "draw it in its true size, in millimetres")
     return source.error(
         f"its header says {unit}, and so {found}",

@@ -63,16 +63,16 @@ class _Place:
     depth: int = 0
 
 
-def read_svg(data: bytes, layer: str | None, source: Source) -> list[Piece]:
-    """The pieces in a group (in the whole file: None) in file order, in mm, y up.
+def read_svg(data: bytes, layer: str | None, source: Source) -> tuple[list[Piece], str]:
+    """The pieces in a group (in the whole file: None) in file order, in mm, y up, and the page's unit.
 
     ``layer`` is the id or the label of a group.  Raises `JobError` where the file is no SVG, says no
     size, has no such group, or has anything that cannot be read to the letter.
 
     >>> page = b'<svg width="30mm" height="20mm" viewBox="0 0 30 20"><path d="M10 5 h4 v3 z"/></svg>'
-    >>> (piece,) = read_svg(page, None, Source("x.svg", "x.svg"))
-    >>> piece.vertices[:, :2].round(9).tolist(), piece.closed  # y up, from the lower left corner
-    ([[10.0, 15.0], [14.0, 15.0], [14.0, 12.0]], True)
+    >>> (piece,), unit = read_svg(page, None, Source("x.svg", "x.svg"))
+    >>> unit, piece.vertices[:, :2].round(9).tolist(), piece.closed  # y up, from the lower left corner
+    ('millimetres', [[10.0, 15.0], [14.0, 15.0], [14.0, 12.0]], True)
     """
     root = _parse(data, source)
     everything = list(_all(root))
@@ -91,7 +91,13 @@ def read_svg(data: bytes, layer: str | None, source: Source) -> list[Piece]:
             raise source.error(
                 f"has more than {MOST_PIECES} pieces of line", "name the group that holds the shapes"
             )
-    return pieces
+    return pieces, _unit(root)
+
+
+def _unit(root: Element) -> str:
+    """The word "pixels" where the page's size has no unit of length: such a file may be of any scale."""
+    sizes = [root.get(key, "auto").strip() for key in ("width", "height")]
+    return "millimetres" if any(re.search(r"(mm|cm|in|pt|pc|q)$", size, re.I) for size in sizes) else "pixels"
 
 
 def _parse(data: bytes, source: Source) -> Element:

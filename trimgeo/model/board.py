@@ -125,7 +125,8 @@ class View:
     ``note`` says in words what the scale rests on; ``warnings`` what a person must hear about it.
     ``shot`` is the picture as taken; ``card`` what it shows of the reference card, where it was scaled
     by one.  ``placed`` says that board point (0, 0) is known in it, and not just taken for a corner;
-    ``scale_known`` is false for a card of which nobody measured the bars.
+    ``scale_known`` is false for a card of which nobody measured the bars; ``doubt`` says in words what the
+    bound is due to.
     """
 
     name: str
@@ -143,6 +144,7 @@ class View:
     card: CardSeen | None = None
     placed: bool = True
     scale_known: bool = True
+    doubt: str = ""
 
 
 @dataclass(frozen=True)

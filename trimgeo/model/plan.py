@@ -142,7 +142,7 @@ class Hit:
     """What the cutter would run into: a part that stays, ``height`` mm above the face that is cut from.
 
     ``by`` is the wheel itself or the holder of the hand-piece, the latter over the ``side`` of the waste or
-    of the kept board; along which ``cut``.
+    of the kept board; along which ``cut``.  ``must_live`` says that it is a keep-out that may not be lost.
     """
 
     name: str
@@ -150,6 +150,7 @@ class Hit:
     cut: int
     by: Literal["wheel", "holder"]
     side: Literal["waste", "kept"] | None = None
+    must_live: bool = False
 
 
 @dataclass(frozen=True)

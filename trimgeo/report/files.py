@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from trimgeo.drawing.dxf import to_dxf
+from trimgeo.drawing.lacking import with_lacking_told
 from trimgeo.drawing.pdf import to_pdf
 from trimgeo.drawing.sheet import Sheet
 from trimgeo.drawing.svg import to_svg
@@ -27,7 +28,7 @@ def template_files(plan: Plan, paper: str, name: str) -> dict[str, bytes]:
     stem, suffix = Path(name).stem, Path(name).suffix.lower()
     if suffix not in (".pdf", ".svg"):
         raise JobError("--out", f"found {quoted(name)}", "name a file that ends in .pdf or .svg")
-    sheets = template_sheets(plan, paper)
+    sheets = template_sheets(with_lacking_told(plan), paper)
     if suffix == ".pdf":
         return {name: to_pdf(sheets, title(plan))}
     return {f"{stem}-{sheet.name}.svg": to_svg(sheet) for sheet in sheets}
@@ -77,8 +78,10 @@ def write(plan: Plan, folder: str | Path, step: Callable[[str], None] = lambda _
     """Write the files of ``run`` into ``folder`` and return the dict of report.json.
 
     Each file is replaced whole, report.json last; its ``files`` hold the SHA-256 of the others, so that
-    a set which an interruption left half old shows itself.
+    a set which an interruption left half old shows itself.  Letters that the sheets cannot show are a
+    warning in them all.
     """
+    plan = with_lacking_told(plan)
     files = run_files(plan, step)
     report = plan.report() | {
         "files": [

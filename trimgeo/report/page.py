@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 from trimgeo.drawing.signs import LINES, NEUTRAL, STATES
 from trimgeo.model.plan import Plan
+from trimgeo.model.provisos import provisos
 from trimgeo.report import words
 from trimgeo.report.casefigure import case_figure
 from trimgeo.report.figure import numbers_explained, set_out_figure, to_set_out
@@ -47,7 +48,8 @@ def report_page(plan: Plan, jpegs: Mapping[str, bytes], svgs: Mapping[str, bytes
         board=plan.board,
         job=plan.board.job,
         title=words.title(plan),
-        unknown=words.unknown(plan),
+        provisos=tuple(filter(None, (words.unknown(plan), *provisos(plan)))),
+        lost=words.lost_names(plan),
         verdict=words.verdict(plan),
         inner=words.inner_copper(plan),
         new_edges=words.new_edges(plan),

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from textwrap import wrap
 
-from trimgeo.model.board import View
+from trimgeo.model.board import Board, View
 from trimgeo.model.plan import Choice, Plan, Row, Trade, Weighed
+from trimgeo.model.provisos import off_the_board, provisos
 from trimgeo.report.words import (
     clearance,
     inner_copper,
+    lost_names,
     mm,
     new_edges,
     on_layers,
     signed,
+    state_of,
     title,
     unknown,
     urgency,
@@ -33,6 +36,8 @@ def check_lines(plan: Plan) -> list[str]:
     first = unknown(plan)
     if first:
         lines += wrap(first, WIDTH)
+    for proviso in provisos(plan):
+        lines += wrap(proviso, WIDTH)
     answer, meaning = verdict(plan)
     lines += wrap(f"{answer.upper()}: {meaning}.", WIDTH)
     if plan.minimum is not None:
@@ -54,7 +59,7 @@ def check_lines(plan: Plan) -> list[str]:
         )
     if plan.holding.fit is not None and plan.holding.fit.fits:
         lines += _wrapped("Case:            ", " ".join(plan.holding.fit.notes))
-    lines += ["", *_row_lines(plan.rows)]
+    lines += ["", *_row_lines(plan.rows, lost_names(plan))]
     if plan.lift:
         lines += ["", "Lift before cutting:"]
         for part in plan.lift:
@@ -86,6 +91,11 @@ def view_lines(view: View) -> list[str]:
     for warning in view.warnings:
         lines += _wrapped("  Warning: ", warning)
     return lines
+
+
+def lost_lines(board: Board) -> list[str]:
+    """The keep-outs off the board, which an outline is not built around: said before its trade."""
+    return [line for each in off_the_board(board) for line in wrap(each, WIDTH)]
 
 
 def trade_lines(trade: Trade, chosen: Choice) -> list[str]:
@@ -161,7 +171,7 @@ def _served(variants: Sequence[Weighed], together: Weighed) -> list[str]:
     )
 
 
-def _row_lines(rows: tuple[Row, ...]) -> list[str]:
+def _row_lines(rows: tuple[Row, ...], lost: frozenset[str]) -> list[str]:
     """The nearest keep-outs, breached ones first of all."""
     if not rows:
         return ["No keep-outs: nothing was compared."]
@@ -171,10 +181,9 @@ def _row_lines(rows: tuple[Row, ...]) -> list[str]:
         name = row.name if len(row.name) <= 30 else row.name[:27] + "..."
         nominal = "-" if row.nominal is None else f"{row.nominal:.2f} mm"
         worst = "-" if row.worst is None else f"{row.worst:.2f} mm"
-        state = "may be cut" if row.may_cut and row.nominal is not None and row.nominal < 0 else row.state
         layers = on_layers(row.layers)
         layers = layers if len(layers) <= 7 else layers[:6] + "…"
-        lines.append(f"{name:30} {row.kind:9} {layers:>7} {nominal:>9} {worst:>9}  {state}")
+        lines.append(f"{name:30} {row.kind:9} {layers:>7} {nominal:>9} {worst:>9}  {state_of(row, lost)}")
     if len(nearest) > MOST_ROWS:
         lines.append(f"and {len(nearest) - MOST_ROWS} more, further away (all of them with --json)")
     return lines

@@ -5,6 +5,8 @@ A number shown to a person carries its unit; a length that comes near copper car
 
 from __future__ import annotations
 
+from collections.abc import Container
+
 from trimgeo.model.plan import Plan, Row, State
 
 MEANING: dict[State, str] = {
@@ -30,6 +32,8 @@ def verdict(plan: Plan) -> tuple[str, str]:
     """The answer in a word, and what it means; with nothing to compare it is no answer at all."""
     if not plan.rows:
         return "not compared", "the job has no keep-outs, so nothing is known to be safe"
+    if not {row.name for row in plan.rows} - lost_names(plan):
+        return "not compared", "every keep-out lies off the board, so nothing is known to be safe"
     return plan.state, MEANING[plan.state]
 
 
@@ -70,6 +74,23 @@ def urgency(row: Row) -> tuple[int, bool, float, str]:
     """What to sort rows by for a person: breached, tight, clear, then what may be cut; the nearest first."""
     rank = 3 if row.may_cut else {"breached": 0, "tight": 1, "clear": 2}[row.state]
     return rank, row.nominal is None, row.nominal or 0.0, row.name
+
+
+def state_of(row: Row, lost: Container[str]) -> str:
+    """The state of a row for a person; ``lost`` are the names of keep-outs that lie off the board.
+
+    >>> row = Row("J1", "pad", (1,), None, None, 0.41, None, 0.45, None, "clear")
+    >>> state_of(row, {"J1"}), state_of(row, ())
+    ('off the board', 'clear')
+    """
+    if row.name in lost:
+        return "off the board"
+    return "may be cut" if row.may_cut and row.nominal is not None and row.nominal < 0 else row.state
+
+
+def lost_names(plan: Plan) -> frozenset[str]:
+    """The names of the keep-outs that lie wholly off the board: they have a row, and were not compared."""
+    return frozenset(keepout.name for keepout in plan.board.ignored)
 
 
 def on_layers(layers: tuple[int, ...]) -> str:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from shapely import Polygon
 
@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 EdgeOf = Callable[[Picture, tuple[float, float, float] | None, str, CardLying | None], EdgeSeen]
 """The board's edge in a true-scale picture, by the camera's place (mm), the place for messages, and the
 card below the board."""
+
+_NO_BARS: Final = "nobody measured the bars of its card"
 
 
 @dataclass(frozen=True)
@@ -254,6 +256,7 @@ def _view(scaled: Scaled, reading: _Reading, edge: Polygon | None) -> View:
         card=scaled.card,
         placed=scaled.placed,
         scale_known=scaled.scale_known,
+        doubt="; ".join(disagreement) or (scaled.note if scaled.scale_known else _NO_BARS),
     )
 
 
