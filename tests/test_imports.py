@@ -25,11 +25,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "vision": BASE | {"model"},
     "cutting": BASE | {"model"},
     "seen": BASE | {"model", "jobfile", "vision"},
-    "stages": BASE | {"model", "jobfile", "scale", "seen", "cutting"},
+    "choosing": BASE | {"model", "jobfile", "cutting"},
+    "stages": BASE | {"model", "jobfile", "scale", "seen", "cutting", "choosing"},
     "drawing": BASE | {"model"},
     "report": BASE | {"model", "drawing", "files"},
     "cli": BASE
-    | {"model", "jobfile", "scale", "stages", "drawing", "report", "files"}
+    | {"model", "jobfile", "scale", "choosing", "stages", "drawing", "report", "files"}
     | {"the library face"},
     "__main__": {"cli"},
 }

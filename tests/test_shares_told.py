@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 import trimgeo
-from trimgeo import stages
+from trimgeo import choosing
 
 JOB = """
 job = {{ title = "Tray" }}
@@ -62,7 +62,7 @@ def test_a_case_in_inches_is_named_in_warnings_and_refusal(
     def none_found(*_: object) -> None:
         raise trimgeo.NoOutlineError("no outline")
 
-    monkeypatch.setattr(stages, "building", none_found)  # the search of so small a case takes minutes
+    monkeypatch.setattr(choosing, "building", none_found)  # the search of so small a case takes minutes
     text = JOB.replace(", 60], [0, 60]]", ", 2.4], [0, 2.4]]")
     Image.new("RGB", (1000, 700), "white").save(tmp_path / "scan.png")
     (tmp_path / "job.toml").write_text(text.format(wide=2.4, length=80.0), encoding="utf-8")

@@ -18,17 +18,18 @@ from typing import TYPE_CHECKING, Any
 from trimgeo.version import __version__
 
 if TYPE_CHECKING:
+    from trimgeo.choosing import outlines
     from trimgeo.errors import JobError, NoOutlineError, TrimgeoError
     from trimgeo.jobfile import load
     from trimgeo.report.files import write
-    from trimgeo.stages import outlines, plan, prepare
+    from trimgeo.stages import plan, prepare
 
 _HOMES = {
     "JobError": "trimgeo.errors",
     "NoOutlineError": "trimgeo.errors",
     "TrimgeoError": "trimgeo.errors",
     "load": "trimgeo.jobfile",
-    "outlines": "trimgeo.stages",
+    "outlines": "trimgeo.choosing",
     "plan": "trimgeo.stages",
     "prepare": "trimgeo.stages",
     "write": "trimgeo.report.files",

@@ -72,7 +72,7 @@ def _weighed(
     progress: Progress, board: Board, cuts: int | None, picture: Path | None, proof: Path | None
 ) -> tuple[Trade, Choice, dict[Path, bytes]]:
     """The trade, the chosen outline, and the pictures that are asked for."""
-    from trimgeo import stages
+    from trimgeo import choosing
     from trimgeo.drawing.proof import proof_sheet
     from trimgeo.drawing.trade import trade_sheet
     from trimgeo.errors import NoOutlineError
@@ -81,10 +81,10 @@ def _weighed(
     about, files = board.job.job.title, {}
     try:
         progress.step("weighing cuts against size")
-        found = stages.trade(board)
+        found = choosing.trade(board)
         progress.step("choosing")
-        chosen = stages.chosen_outline(board, cuts, found)
-        found = stages.with_chosen(found, chosen)
+        chosen = choosing.chosen_outline(board, cuts, found)
+        found = choosing.with_chosen(found, chosen)
     except NoOutlineError as refused:
         if proof is not None:
             _write_refusal(board, refused, proof)
@@ -93,20 +93,20 @@ def _weighed(
     if picture is not None:
         files[picture] = picture_file(trade_sheet(board, found, chosen), about, picture.name)
     if proof is not None:
-        files[proof] = picture_file(proof_sheet(board, stages.proof(board)), about, proof.name)
+        files[proof] = picture_file(proof_sheet(board, choosing.proof(board)), about, proof.name)
     return found, chosen, files
 
 
 def _write_refusal(board: Board, refused: NoOutlineError, path: Path) -> None:
     """Draw what stands in the way; where nothing is kept there is nothing to draw."""
-    from trimgeo import stages
+    from trimgeo import choosing
     from trimgeo.drawing.refusal import refusal_sheet
     from trimgeo.errors import NoOutlineError
     from trimgeo.files import atomic_write
     from trimgeo.report.files import picture_file
 
     try:
-        grown = stages.grown_keepouts(board)
+        grown = choosing.grown_keepouts(board)
     except NoOutlineError:
         grown = ()
     atomic_write(path, picture_file(refusal_sheet(board, grown, refused), board.job.job.title, path.name))
@@ -135,10 +135,10 @@ def _show(board: Board, found: Trade, chosen: Choice, as_json: bool) -> None:
 def _compare(job: Path, as_json: bool) -> int:
     """The trade of every variant, and of one outline for all; status 1 where one of them has none."""
     import trimgeo
+    from trimgeo.choosing import weighed
     from trimgeo.jobfile import load_variants
     from trimgeo.model import answer
     from trimgeo.report.summary import comparison_lines
-    from trimgeo.stages import weighed
 
     jobs, together = load_variants(job)
     with Progress(len(jobs) + 1) as progress:
