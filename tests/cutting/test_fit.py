@@ -31,7 +31,8 @@ def test_it_may_fit_turned_though_it_does_not_where_it_lies() -> None:
     turned = affinity.rotate(BOARD.polygon, found.angle, origin=(0, 0))
     moved = affinity.translate(turned, *found.shift)
     assert around(1.0, 0.25, turn=90).room.boundary.distance(moved) == pytest.approx(1.0, abs=1e-6)
-    assert "turned by 90.00°" in found.notes[0] and "where it lies now it lacks" in found.notes[0]
+    assert "fits its case turned by 90.00°" in found.notes[0] and "Where it lies it lacks" in found.notes[1]
+    assert "no shift without a turn was found" in found.notes[1]
 
 
 def test_a_part_that_is_too_high_does_not_fit() -> None:
