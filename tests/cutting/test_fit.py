@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
+import time
+
 import pytest
 from shapely import Point, Polygon, affinity, box
 
 from trimgeo.cutting.fit import fit
 from trimgeo.cutting.holder import Standing
-from trimgeo.model.board import Case, Circle, Ring
+from trimgeo.cutting.outline import Wish, choices
+from trimgeo.errors import NoOutlineError
+from trimgeo.model.board import Case, Circle, Keepout, Ring
+from trimgeo.model.job import Placing
 
 BOARD = Ring(Polygon([(0, 0), (60, 0), (60, 20), (40, 20), (40, 45), (0, 45)]))
 
@@ -79,3 +85,16 @@ def test_in_a_long_case_the_board_is_not_moved_along_it_for_nothing() -> None:
     for on_board, on_case in found.binds:
         assert Point(on_board).distance(Point(on_case)) == pytest.approx(1.1, abs=0.004)
     assert {round(y) for (_, y), _ in found.binds} == {0, 20}
+
+
+def test_what_is_far_too_large_for_its_case_is_refused_at_once_and_by_how_much_at_the_least() -> None:
+    part, exact = Keepout("U1", "other", box(10, 10, 40, 40), 0.0, (1,), None, 0.5, "asked"), Placing()
+    case, began = Case(Ring(box(0, 0, 2.4, 2.4)), (), gap=0.3), time.process_time()
+    with pytest.raises(NoOutlineError) as refused:
+        list(choices([part], box(0, 0, 100, 70), 0.3, 0.3, exact, 3, Wish(case)))
+    assert time.process_time() - began < 5.0  # minutes, before
+    said = re.search(
+        r"that is proved: make the case larger, by at least ([0-9.]+) mm all round", str(refused.value)
+    )
+    # Elementary: 30 mm and at least the 0.5 mm around it on each side, less the cavity: half the diagonals.
+    assert said is not None and float(said[1]) > (31 - 2.4) / 2**0.5

@@ -22,8 +22,8 @@ def test_what_fits_where_it_lies_is_said_to_first_and_never_turned() -> None:
     found = fit(BOARD, tray(-1, -1, 41, 21, turn=0.5), [])
     assert found.as_placed > 0 and found.spare > found.as_placed + 0.1 and abs(found.angle) > 0.4
     assert found.notes[0] == (
-        f"The finished outline fits its case where it lies, with {found.as_placed:.2f} mm to spare beyond the "
-        "gap of 0.30 mm."
+        f"The finished outline fits its case where it lies, with {found.as_placed:.2f} mm to spare beyond "
+        "the gap of 0.30 mm."
     )
     assert not any("turned" in note for note in found.notes)
 

@@ -199,7 +199,7 @@ def _least_overlap(base: Ground, start: Pose, nowhere: _Found) -> _Found:
             if there > max(less, less - gap) + _STRADDLES * grain:
                 gap, tried = less - there, best[1][None]
         top = min(top, best[0], less if gap >= 0 else np.inf)
-        if best[0] + bound <= PROVED * (_WELL * grain if grain > 1 else 1.0):
+        if best[0] + bound <= PROVED * (_WELL * grain if grain > 1 else 0.5):
             break  # that it lacks no less is proved already
         if gap < -PROVED * grain / 2 and top - less <= _NEAR * grain:
             found = _none_fits(base, wide, tried[0], less, left)
