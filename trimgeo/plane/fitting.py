@@ -75,6 +75,9 @@ _SHARE: Final = 0.01
 _WELL: Final = 3.0
 """Times that share by which it may lack less than was found, where a quick proof tells so much."""
 
+_ROUGHLY: Final = 30
+"""And the search climbs from boxes smaller than its size divided by this already."""
+
 _BEAM: Final = 100
 """Boxes of each size that are split where poses are looked for at which the body sticks out least."""
 
@@ -270,19 +273,20 @@ def _none_fits(base: Ground, wide: Ground, known: Pose, by: float, boxes: Boxes)
     ``boxes`` hold all poses at which it may; what is left of them holds all at which it may in a room that is
     less wide.
     """
+    far = by > _FAR * base.size
     while True:
         boxes = boxes._replace(most=np.full(len(boxes.most), np.inf))
         boxes = by_sides(base, by_body(base, boxes, -by), -by)
         boxes = by_walls(wide, boxes._replace(most=boxes.most + by), 0.0)
-        if 2 * boxes.half < base.size / _FINE or 8 * len(boxes.most) > _MOST_BOXES:
-            break
+        last = 2 * boxes.half < base.size / _FINE or 8 * len(boxes.most) > _MOST_BOXES
+        tried = _apart(boxes, known[None], base.radius, _TRIED)
+        if len(tried) and (last or (far and 2 * boxes.half < base.size / _ROUGHLY)):
+            rooms, poses = _fitting(wide, tried, 2 * boxes.half, 0.0)
+            if rooms.max() >= 0:
+                return _Found(float(rooms.max()), poses[int(np.argmax(rooms))], np.inf, boxes)
+        if last:
+            return _searched(wide, known, boxes, enough=0.0)
         boxes = split(boxes)
-    tried = _apart(boxes, known[None], base.radius, _TRIED)
-    if len(tried):
-        rooms, poses = _fitting(wide, tried, 2 * boxes.half, 0.0)
-        if rooms.max() >= 0:
-            return _Found(float(rooms.max()), poses[int(np.argmax(rooms))], np.inf, boxes)
-    return _searched(wide, known, boxes, enough=0.0)
 
 
 def _widened(base: Ground, by: float, chord: float) -> Ground:
