@@ -34,7 +34,7 @@ from trimgeo.cutting.setout import set_out
 from trimgeo.errors import JobError, quoted
 from trimgeo.jobfile import entries, need, need_to_cut
 from trimgeo.model.board import Board, Ring, View
-from trimgeo.model.job import Cutter, Finish, Job
+from trimgeo.model.job import Job
 from trimgeo.model.plan import Corner, Cut, Lift, Lines, Plan, Row
 from trimgeo.model.proposal import Proposal
 from trimgeo.scale import Seeing, views_and_edge
@@ -168,9 +168,7 @@ def plan(board: Board) -> Plan:
             *board.warnings,
             *along.notes,
             *odd_lengths(cutter, job.board.thickness),
-            *_about_cuts(board, cuts, turns, cutter, finish),
-            *odd_bit(cutter),
-            *weak_places(finished.polygon, cuts, job.outline.neck if job.outline else NECK),
+            *_about_cuts(board, finished, cuts, turns),
             *held.notes,
         ),
         holding=held,
@@ -178,9 +176,11 @@ def plan(board: Board) -> Plan:
 
 
 def _about_cuts(
-    board: Board, cuts: Sequence[Cut], turns: Sequence[Corner], cutter: Cutter, finish: Finish
+    board: Board, finished: Ring, cuts: Sequence[Cut], turns: Sequence[Corner]
 ) -> tuple[str, ...]:
-    """Warnings about single cuts; the chords of a curve are told together."""
+    """Warnings about cuts and what they leave; the chords of a curve are told together."""
+    job = board.job
+    cutter, finish = need(job, "cutter"), need(job, "finish")
     edge, reach = board.edge.polygon, finish.sanding + cutter.kerf
     found = curves(cuts)
     chords = {cut.n for curve in found for cut in curve.cuts}
@@ -191,6 +191,8 @@ def _about_cuts(
         *told_curves(found, edge, reach, cutter.kerf),
         *thin_waste(others, edge, reach),
         *short_cuts(others, cutter.kerf),
+        *odd_bit(cutter),
+        *weak_places(finished.polygon, cuts, job.outline.neck if job.outline else NECK),
     )
 
 

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from shapely import Point, Polygon, affinity, box
 
 from trimgeo.cutting.fit import fit
 from trimgeo.cutting.holder import Standing
-from trimgeo.model.board import Case, Circle, Ring
+from trimgeo.cutting.outline import Wish, choices
+from trimgeo.errors import NoOutlineError
+from trimgeo.model.board import Case, Circle, Keepout, Ring
+from trimgeo.model.job import Placing
 
 BOARD = Ring(Polygon([(0, 0), (60, 0), (60, 20), (40, 20), (40, 45), (0, 45)]))
 
@@ -31,7 +36,8 @@ def test_it_may_fit_turned_though_it_does_not_where_it_lies() -> None:
     turned = affinity.rotate(BOARD.polygon, found.angle, origin=(0, 0))
     moved = affinity.translate(turned, *found.shift)
     assert around(1.0, 0.25, turn=90).room.boundary.distance(moved) == pytest.approx(1.0, abs=1e-6)
-    assert "turned by 90.00°" in found.notes[0] and "where it lies now it lacks" in found.notes[0]
+    assert "fits its case turned by 90.00°" in found.notes[0] and "Where it lies it lacks" in found.notes[1]
+    assert "no shift without a turn was found" in found.notes[1]
 
 
 def test_a_part_that_is_too_high_does_not_fit() -> None:
@@ -85,3 +91,15 @@ def test_in_a_case_a_little_longer_the_board_is_moved_into_it_and_no_further() -
     found = fit(Ring(box(0, 0, 40, 20)), Case(Ring(box(2, -1, 49, 21)), (), gap=0.5), [])
     assert found.fits and found.spare == pytest.approx(0.5, abs=0.002)
     assert found.shift == pytest.approx((3, 0), abs=0.002)
+
+
+def test_what_is_far_too_large_for_its_case_is_refused_at_once_and_by_how_much_at_the_least() -> None:
+    part, exact = Keepout("U1", "other", box(10, 10, 40, 40), 0.0, (1,), None, 0.5, "asked"), Placing()
+    case = Case(Ring(box(0, 0, 2.4, 2.4)), (), gap=0.3)
+    with pytest.raises(NoOutlineError) as refused:
+        list(choices([part], box(0, 0, 100, 70), 0.3, 0.3, exact, 3, Wish(case)))
+    said = re.search(
+        r"that is proved: make the case larger, by at least ([0-9.]+) mm all round", str(refused.value)
+    )
+    # Elementary: 30 mm and at least the 0.5 mm around it on each side, less the cavity: half the diagonals.
+    assert said is not None and float(said[1]) > (31 - 2.4) / 2**0.5

@@ -8,12 +8,16 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from shapely import Polygon
 
+from trimgeo.cutting.fitwords import fit_sentences, looking_out
 from trimgeo.cutting.holder import Standing
-from trimgeo.cutting.settled import settled
-from trimgeo.model.board import Case, FaceName, Ring
+from trimgeo.cutting.settled import Settled, settled
+from trimgeo.model.board import Area, Case, FaceName, Ring
 from trimgeo.model.plan import XY, Fit
-from trimgeo.plane.fitting import most_room, room_as_placed
+from trimgeo.plane.fitting import MostRoom, most_room, room_as_placed
+from trimgeo.plane.shifts import best_shift
+from trimgeo.plane.toolarge import quick_ceiling
 
 ROUNDING: Final = 1e-6
 """mm: an outline that was built to keep the gap keeps it."""
@@ -48,8 +52,25 @@ def fit(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]
         as_placed=room_as_placed(finished.polygon, case.room) - case.gap,
         binds=ends_alone(held.binds),
         too_high=tuple(sorted(too_high)),
+        shifted=_shifted(finished.polygon, case.room, found, held, case.gap),
     )
-    return replace(answer, notes=_sentences(answer, case.gap))
+    over = looking_out(finished, [part for _, part in standing], case.gap)
+    return replace(answer, notes=fit_sentences(answer, case.gap, over))
+
+
+def _shifted(
+    part: Polygon, room: Area, found: MostRoom, held: Settled, gap: float
+) -> tuple[float, XY] | None:
+    """The most room beyond the gap without a turn, and its shift."""
+    if held.room < 0:
+        return None
+    if found.angle == 0.0:
+        return held.room - gap, held.shift
+    alone = best_shift(part, room)
+    if alone is None:
+        return None
+    near = settled(part, room, MostRoom(alone[0], alone[0], alone[1], 0.0, ()), gap)
+    return near.room - gap, near.shift
 
 
 def goes_in(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> bool:
@@ -61,7 +82,10 @@ def goes_in(finished: Ring, case: Case, standing: Sequence[tuple[FaceName, Stand
     """
     if room_as_placed(finished.polygon, case.room) - case.gap >= -ROUNDING:
         return not _too_high(case, standing)
-    return fit(finished, case, standing).fits
+    if _too_high(case, standing) or quick_ceiling(finished.polygon, case.room) < case.gap - ROUNDING:
+        return False
+    held = settled(finished.polygon, case.room, most_room(finished.polygon, case.room), case.gap)
+    return held.room - case.gap >= -ROUNDING
 
 
 def _too_high(case: Case, standing: Sequence[tuple[FaceName, Standing]]) -> list[tuple[str, float]]:
@@ -92,33 +116,3 @@ def ends_alone(pairs: Sequence[tuple[XY, XY]]) -> tuple[tuple[XY, XY], ...]:
     middle = np.mean([board for board, _ in left], axis=0) if left else (0.0, 0.0)
     turn = [math.atan2(y - middle[1], x - middle[0]) for (x, y), _ in left]
     return tuple(left[n] for n in np.argsort(turn, kind="stable"))
-
-
-def _sentences(found: Fit, gap: float) -> tuple[str, ...]:
-    """The answer in words, the first of them the verdict."""
-    x, y = found.shift
-    how = f"turned by {found.angle:.2f}° about (0, 0) and moved by ({x:.2f}, {y:.2f}) mm"
-    said = []
-    if found.spare >= -ROUNDING:
-        said.append(
-            f"The finished outline fits its case with {max(found.spare, 0.0):.2f} mm to spare beyond the gap "
-            f"of {gap:.2f} mm, {how}; where it lies now {_as_placed(found)}."
-        )
-    else:
-        said.append(
-            f"The finished outline does not fit its case: at best it comes {-found.spare:.2f} mm nearer than "
-            f"the gap of {gap:.2f} mm asks for."
-        )
-        said.append(
-            "No shift or turn makes it fit: that is proved."
-            if found.most <= ROUNDING
-            else "That no other shift and turn makes it fit is not proved."
-        )
-    said += [f"{name} is {lacks:.1f} mm too high for the case." for name, lacks in found.too_high]
-    return tuple(said)
-
-
-def _as_placed(found: Fit) -> str:
-    if found.as_placed >= -ROUNDING:
-        return f"it has {max(found.as_placed, 0.0):.2f} mm to spare"
-    return f"it lacks {-found.as_placed:.2f} mm"

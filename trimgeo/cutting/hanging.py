@@ -45,8 +45,8 @@ class Hanging:
 def hanging(finished: Ring, case: Case, parts: Sequence[Standing], pose: Fit) -> tuple[Hanging, ...]:
     """The parts that hang over the edge and leave less than the gap to walls or posts, as the board lies.
 
-    Where it does not fit as it lies, it is turned and moved as ``pose`` says.  Walls and posts are taken to
-    stand at all heights: openings are not in the job.
+    Where it does not fit as it lies, it is moved, or turned and moved, as ``pose`` says.  Walls and posts are
+    taken to stand at all heights: openings are not in the job.
 
     >>> from trimgeo.cutting.fit import fit
     >>> board, tray = Ring(shapely.box(0, 0, 40, 20)), Case(Ring(shapely.box(-1, -1, 41, 21)), (), gap=0.5)
@@ -62,14 +62,23 @@ def hanging(finished: Ring, case: Case, parts: Sequence[Standing], pose: Fit) ->
         if shapely.covers(board, area) or not shapely.intersects(area, finished.polygon):
             continue
         over = shapely.difference(area, board)
-        lies = over if pose.as_placed >= -ROUNDING else _moved(over, pose)
+        lies = _moved(over, pose)
         found.append(Hanging(part.name, "wall", *_beyond(lies, case.cavity.polygon)))
         found += [Hanging(part.name, "post", *_into(lies, post.polygon)) for post in case.posts]
     return tuple(one for one in found if one.clear < case.gap - ROUNDING)
 
 
 def _moved(area: Area, pose: Fit) -> Area:
+    """As the board goes in: as it lies where it fits so, else by a shift alone, else turned."""
+    if pose.as_placed >= -ROUNDING:
+        return area
+    if _by_shift(pose) and pose.shifted is not None:
+        return affinity.translate(area, *pose.shifted[1])
     return affinity.translate(affinity.rotate(area, pose.angle, origin=(0.0, 0.0)), *pose.shift)
+
+
+def _by_shift(pose: Fit) -> bool:
+    return pose.shifted is not None and pose.shifted[0] >= -ROUNDING
 
 
 def _beyond(area: Area, cavity: Polygon) -> tuple[XY, float]:
@@ -115,7 +124,8 @@ def hanging_sentences(found: Sequence[Hanging], gap: float, pose: Fit) -> tuple[
     """
     where = "Over the edge of the board"
     if pose.as_placed < -ROUNDING:
-        where = "Where the board has the most room in its case, over its edge"
+        most = "the most room in its case without a turn" if _by_shift(pose) else "the most room in its case"
+        where = f"Where the board has {most}, over its edge"
     deep = [one for one in found if one.clear < -_SEEN]
     ways = (
         (

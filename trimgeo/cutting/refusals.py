@@ -17,6 +17,7 @@ from trimgeo.model.board import Case
 from trimgeo.model.plan import XY
 from trimgeo.plane.fitting import most_room
 from trimgeo.plane.hulls import Floats
+from trimgeo.plane.toolarge import quick_ceiling
 
 ROUNDING: Final = 1e-6
 """mm: a board that has so much less room than the gap still has it."""
@@ -192,7 +193,13 @@ def _walls(held: Kept, case: Case | None, at: XY | Floats) -> tuple[str, Floats]
 
 def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
     """What would make room: a shift and turn of the board in its case, or more of a case."""
-    hull = shapely.convex_hull(shapely.union_all(shapes))
+    whole = shapely.union_all(shapes)
+    hull, most = shapely.convex_hull(whole), quick_ceiling(whole, case.room)
+    if most < case.gap - ROUNDING:
+        return (
+            "no shift or turn of the board makes room, that is proved: make the case larger, by at least "
+            f"{_length(case.gap - most)} all round"
+        )
     found = most_room(hull, case.room)
     if found.room >= case.gap - ROUNDING and shapely.covers(shapely.buffer(held.edge, ROUNDING), hull):
         x, y = found.shift
@@ -201,10 +208,8 @@ def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
             f"the board would have room turned by {angle:.2f}° about (0, 0) and moved by "
             f"({x:.2f}, {y:.2f}) mm: give the case in that place"
         )
-    if found.bound < case.gap and len(shapely.get_parts(shapely.union_all(shapes))) == 1:
-        whole = shapely.union_all(shapes)
-        if shapely.equals(whole, hull):
-            return "no shift or turn of the board makes room, that is proved: make the case larger"
+    if found.bound < case.gap and shapely.equals(whole, hull):
+        return "no shift or turn of the board makes room, that is proved: make the case larger"
     return "make the case larger there"
 
 

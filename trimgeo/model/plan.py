@@ -170,8 +170,8 @@ class Fit:
     mm more than the gap all round (negative: less); no pose has more than ``most``.  ``as_placed`` is the
     same where it lies in the board frame.  ``binds`` are pairs of points, of the board and of the case,
     between which it is closest; ``too_high`` are parts that the lid or the floor does not clear, and by how
-    much it lacks.  ``notes``
-    say all that in words.
+    much it lacks.  ``shifted`` is the most that was found without a turn, and its shift: None where none was
+    found that goes into the case at all.  ``notes`` say all that in words.
     """
 
     fits: bool
@@ -183,6 +183,7 @@ class Fit:
     binds: tuple[tuple[XY, XY], ...]
     too_high: tuple[tuple[str, float], ...] = ()
     notes: tuple[str, ...] = ()
+    shifted: tuple[float, XY] | None = None
 
 
 @dataclass(frozen=True)

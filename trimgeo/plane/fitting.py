@@ -28,6 +28,7 @@ from trimgeo.plane.poses import (
 )
 from trimgeo.plane.rings import Floats
 from trimgeo.plane.roomier import roomier
+from trimgeo.plane.toolarge import quick_ceiling
 from trimgeo.plane.touches import Area, Pose, placed, touches, touches_of
 
 PROVED: Final = 0.005
@@ -64,6 +65,18 @@ _STRADDLES: Final = 0.02
 
 _SLOPE: Final = 1.15
 """How much the gap grows for each mm by which a room is wider, before two rooms tell."""
+
+_FAR: Final = 0.1
+"""A body that lacks no more than the search's size by this is told how little it lacks as well as can be."""
+
+_SHARE: Final = 0.01
+"""A body that lacks more is told so to this share of what it lacks more: nobody files that much off."""
+
+_WELL: Final = 3.0
+"""Times that share by which it may lack less than was found, where a quick proof tells so much."""
+
+_ROUGHLY: Final = 30
+"""And the search climbs from boxes smaller than its size divided by this already."""
 
 _BEAM: Final = 100
 """Boxes of each size that are split where poses are looked for at which the body sticks out least."""
@@ -108,7 +121,8 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     """The most room that ``part`` can have in ``cavity`` (less its posts), over all shifts and turns.
 
     Every pose is in some box of poses; a box goes when a bound on the room of all its poses is no more than
-    what was found (`trimgeo.plane.poses`, `trimgeo.plane.ceilings`), else it is split.
+    what was found (`trimgeo.plane.poses`, `trimgeo.plane.ceilings`), else it is split.  What is
+    far too large is told so at once, and less closely how much it lacks (`trimgeo.plane.toolarge`).
 
     >>> found = most_room(shapely.box(0, 0, 4, 2), shapely.box(10, 0, 13, 9))
     >>> round(found.room, 6), abs(round(found.angle, 3)), found.bound < 0.51, len(found.binds) > 1
@@ -117,7 +131,9 @@ def most_room(part: Polygon, cavity: Area) -> MostRoom:
     middle = shapely.get_coordinates(shapely.centroid(shapely.minimum_bounding_circle(part)))[0]
     base = ground(affinity.translate(part, *-middle), cavity)
     as_it_is = np.array([*middle, 0.0])
-    found = _searched(base, as_it_is, all_poses(base, base.size / _COARSE))
+    quick, every = quick_ceiling(part, cavity), all_poses(base, base.size / _COARSE)
+    nowhere = _Found(-np.inf, as_it_is, quick, every)
+    found = nowhere if quick < -_ALIKE else _searched(base, as_it_is, every)
     if found.room < -_ALIKE:
         found = _least_overlap(base, as_it_is, found)
     else:
@@ -175,27 +191,30 @@ def _least_overlap(base: Ground, start: Pose, nowhere: _Found) -> _Found:
     bound, left = nowhere.bound, all_poses(base, base.size / _COARSE, less)
     best, low, top, slope, before = (np.inf, start), 0.0, np.inf, _SLOPE, (np.nan, np.nan)
     for n in range(_MOST_ROOMS):
-        wide = _widened(base, less)
-        reach, most, enough = (base.size / 100, 1, _CLOSE) if n else (base.size / _COARSE, 2, 10 * _CLOSE)
+        grain = _grain(base, less)
+        wide, close = _widened(base, less, _CHORD * grain), _CLOSE * grain
+        reach, most, enough = (base.size / 100, 1, close) if n else (base.size / _COARSE, 2, 10 * close)
         gap, tried = _nearly(wide, tried, reach, most, enough)
-        if gap > -3 * PROVED:
+        if gap > -3 * PROVED * grain:
             there = overlap(base, tried[0])
             best = min(best, (there, tried[0]), key=_deep)
             # Where its corners are clear of walls, but not all of it is, the rest of it tells.
-            if there > max(less, less - gap) + _STRADDLES:
+            if there > max(less, less - gap) + _STRADDLES * grain:
                 gap, tried = less - there, best[1][None]
         top = min(top, best[0], less if gap >= 0 else np.inf)
-        if gap < -PROVED / 2 and top - less <= _NEAR:
+        if best[0] + bound <= PROVED * (_WELL * grain if grain > 1 else 0.5):
+            break  # that it lacks no less is proved already
+        if gap < -PROVED * grain / 2 and top - less <= _NEAR * grain:
             found = _none_fits(base, wide, tried[0], less, left)
             if found.room < 0:
-                bound = min(bound, _CHORD - less) if found.bound <= 0 else bound
+                bound = min(bound, _CHORD * grain - less) if found.bound <= 0 else bound
                 break
             gap, tried, left = found.room, found.pose[None], found.left
             best = min(best, (overlap(base, tried[0]), tried[0]), key=_deep)
             top, low = min(top, best[0], less), 0.0
         slope = _between(before, (less, gap), slope)
         before, low = (less, gap), max(low, less) if gap < 0 else low
-        less = _next(less - gap / slope if gap < less * slope / 2 else less / 2, low, top)
+        less = _next(less - gap / slope if gap < less * slope / 2 else less / 2, low, top, grain)
         if less <= 0:
             break
     if np.isinf(best[0]):
@@ -203,15 +222,20 @@ def _least_overlap(base: Ground, start: Pose, nowhere: _Found) -> _Found:
     return nowhere._replace(room=-best[0], pose=best[1], bound=bound)
 
 
-def _next(guess: float, low: float, top: float) -> float:
+def _grain(base: Ground, less: float) -> float:
+    """How many times as coarsely as can be proved a lack is told: once, where it is no large share of all."""
+    return max(1.0, _SHARE * (less - _FAR * base.size) / PROVED)
+
+
+def _next(guess: float, low: float, top: float, grain: float) -> float:
     """By how much the next room is wider: a little less than the guess, which is where climbs may just fit.
 
     Where none did fit in so narrow a room, ``low``: half way to the ``top``, where one did, or a little less.
     """
-    less = min(guess, top) - _LITTLE
+    less = min(guess, top) - _LITTLE * grain
     if less > low or low >= top:
         return less
-    return (low + top) / 2 if top - low > 4 * PROVED else top - _LITTLE
+    return (low + top) / 2 if top - low > 4 * PROVED * grain else top - _LITTLE * grain
 
 
 def _between(before: tuple[float, float], now: tuple[float, float], slope: float) -> float:
@@ -249,24 +273,25 @@ def _none_fits(base: Ground, wide: Ground, known: Pose, by: float, boxes: Boxes)
     ``boxes`` hold all poses at which it may; what is left of them holds all at which it may in a room that is
     less wide.
     """
+    far = by > _FAR * base.size
     while True:
         boxes = boxes._replace(most=np.full(len(boxes.most), np.inf))
         boxes = by_sides(base, by_body(base, boxes, -by), -by)
         boxes = by_walls(wide, boxes._replace(most=boxes.most + by), 0.0)
-        if 2 * boxes.half < base.size / _FINE or 8 * len(boxes.most) > _MOST_BOXES:
-            break
+        last = 2 * boxes.half < base.size / _FINE or 8 * len(boxes.most) > _MOST_BOXES
+        tried = _apart(boxes, known[None], base.radius, _TRIED)
+        if len(tried) and (last or (far and 2 * boxes.half < base.size / _ROUGHLY)):
+            rooms, poses = _fitting(wide, tried, 2 * boxes.half, 0.0)
+            if rooms.max() >= 0:
+                return _Found(float(rooms.max()), poses[int(np.argmax(rooms))], np.inf, boxes)
+        if last:
+            return _searched(wide, known, boxes, enough=0.0)
         boxes = split(boxes)
-    tried = _apart(boxes, known[None], base.radius, _TRIED)
-    if len(tried):
-        rooms, poses = _fitting(wide, tried, 2 * boxes.half, 0.0)
-        if rooms.max() >= 0:
-            return _Found(float(rooms.max()), poses[int(np.argmax(rooms))], np.inf, boxes)
-    return _searched(wide, known, boxes, enough=0.0)
 
 
-def _widened(base: Ground, by: float) -> Ground:
-    """A body and a room that is wider by so much all round."""
-    quarter = int(np.ceil(np.pi / 4 * np.sqrt(by / (2 * _CHORD))))
+def _widened(base: Ground, by: float, chord: float) -> Ground:
+    """A body and a room that is wider by so much all round, or less at its corners, but by the ``chord``."""
+    quarter = int(np.ceil(np.pi / 4 * np.sqrt(by / (2 * chord))))
     return ground_of(base.body, shapely.buffer(base.room.area, by, quad_segs=quarter), _ROUGH)
 
 

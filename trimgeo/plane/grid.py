@@ -56,16 +56,16 @@ def rounded_to(
 
     ``free`` has one flag a side of ``allowed``, side k from corner k to k + 1 of its exterior.  Corners
     between two cuts go to points whose x and y are multiples; an end of a cut on a free side slides along it
-    to where its distance from the side's first corner is one, or to the side's last corner; corners of free
-    sides stay.  Where free sides are parts of longer ones, ``whole``, shape (n, 2, 2), has these from end to
-    end, and their corners count.  The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline``
-    does (which is given back where that is by over 1e-4 mm), has no more cuts and no inside corner that was
-    none; no cut comes out shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
+    to where its distance from the side's first corner is one, or to its last corner; corners of free sides
+    stay.  ``whole``, shape (n, 2, 2), has the sides that free ones are parts of: these corners count then.
+    The result holds ``kept`` and lies in ``allowed`` as exactly as ``outline`` does (which is given back
+    where that is by over 1e-4 mm), has no more cuts and no inside corner that was none; no cut comes out
+    shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
 
-    Of all choices the one is taken for which the area and the prices of the corners left off the grid are
-    least together.  A corner's price is ``step`` times half the length of the cuts beside it: together the
-    area that all cuts would take if moved out by ``step``, so that rounding never costs more than that;
-    where the outline left room it may gain.  Counter-clockwise, from the leftmost lowest corner.
+    Of all choices that is taken for which area and prices of corners left off the grid are least together.
+    A price is ``step`` times half the length of the cuts beside the corner: together what all cuts would take
+    if moved out by ``step``; so rounding never costs more, and where the outline left room it may gain.
+    Counter-clockwise, from the leftmost lowest corner.
 
     >>> part, board = shapely.box(0, 0, 3.73, 2.64), shapely.box(0, 0, 9, 4)
     >>> rounded = rounded_to(part, part, board, np.ones(4, dtype=bool), 0.5)

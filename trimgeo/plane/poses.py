@@ -34,6 +34,10 @@ _DEEPEST: Final = 4
 _SAMPLES: Final = 40
 """Points along sides are the room's size divided by this apart."""
 
+_TOO_LARGE: Final = 3**0.5
+"""The search counts in the room's diagonal, or in so many radii of the body, if that is more: then it fits
+nowhere, for what fits has a radius of at most its diameter by this (Jung's theorem)."""
+
 _EASE: Final = 1e-6
 """mm: a body that touches a wall may stick out by rounding."""
 
@@ -46,8 +50,9 @@ class Ground:
     """A body, about its own origin, and a room, with all that is looked up for many poses.
 
     ``eased`` is the room with what rounding may take, ``border`` the room's; ``radius`` is the body's,
-    ``size`` the room's diagonal, mm.  ``body_points`` are groups of shape (n, 2) and ``wall_points`` of
-    shape (n, 3): x, y and how deep in the wall; the telling groups come first.
+    ``size`` the room's diagonal, or more for a body that is far too large for it, mm.  ``body_points`` are
+    groups of shape (n, 2) and ``wall_points`` of shape (n, 3): x, y and how deep in the wall; the telling
+    groups come first.
     """
 
     body: Shape
@@ -79,15 +84,23 @@ _Bound = Callable[[Ground, Boxes, Floats, slice], Floats]
 
 def ground(body: Area, room: Area) -> Ground:
     """What a search over poses looks up; the body's middle is at its origin."""
+    return ground_of(shape_of(body, _MARGIN * _size(room, _radius(body)), GRID), room, GRID)
+
+
+def _radius(body: Area) -> float:
+    return float(np.hypot(*shapely.get_coordinates(body).T).max())
+
+
+def _size(room: Area, radius: float) -> float:
+    """The room's diagonal, or where a body is far too large for it, a length of the body."""
     x0, y0, x1, y1 = room.bounds
-    size = float(np.hypot(x1 - x0, y1 - y0))
-    return ground_of(shape_of(body, _MARGIN * size, GRID), room, GRID)
+    return max(float(np.hypot(x1 - x0, y1 - y0)), _TOO_LARGE * radius)
 
 
 def ground_of(inner: Shape, room: Area, points: int) -> Ground:
     """The same of a body whose depths are known, with those of the room at so many points a side."""
-    x0, y0, x1, y1 = room.bounds
-    size = float(np.hypot(x1 - x0, y1 - y0))
+    radius = _radius(inner.area)
+    size = _size(room, radius)
     outer = shape_of(room, _MARGIN * size, points)
     corners = inner.starts[~inner.bends]
     first = _far_apart(corners, _FIRST)
@@ -100,7 +113,7 @@ def ground_of(inner: Shape, room: Area, points: int) -> Ground:
         outer,
         shapely.buffer(room, _EASE, join_style="mitre"),
         shapely.boundary(room),
-        float(np.hypot(*corners.T).max()),
+        radius,
         size,
         (corners[first], corners[rest], _along(inner, size / _SAMPLES)),
         (walls, np.column_stack([beside, np.zeros(len(beside))])),

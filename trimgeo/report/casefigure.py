@@ -17,6 +17,7 @@ from trimgeo.drawing.signs import CASE_HATCH
 from trimgeo.drawing.strokes import hatched, paths_of
 from trimgeo.model.board import FaceName
 from trimgeo.model.plan import XY, Fit, Plan
+from trimgeo.model.posewords import how
 from trimgeo.report.figure import Label
 
 LETTER = 0.036
@@ -39,11 +40,13 @@ Floats = NDArray[np.float64]
 class CaseFigure:
     """What the page draws: SVG path data in mm with y down, labels, and the size of a letter.
 
-    ``closest`` are the places of the board at which it is closest to the case, each with its number and the
-    line to the case; ``lacking`` says that the board does not fit there.  ``high`` are outlines of parts
-    that the case is too low for, ``keys`` what stands on them, ``told`` what the keys mean.
+    ``how`` says which pose is drawn.  ``closest`` are the places of the board at which it is closest to the
+    case, each with its number and the line to the case; ``lacking`` says that the board does not fit there.
+    ``high`` are outlines of parts that the case is too low for, ``keys`` what stands on them, ``told`` what
+    the keys mean.
     """
 
+    how: str
     view_box: str
     wall: str
     solid: str
@@ -87,6 +90,7 @@ def case_figure(plan: Plan) -> CaseFigure | None:
     high = [part for part in standing if part.name in lacks]
     holes = [affinity.translate(_turned(shapely.Point(h.at), fit), *fit.shift) for h in plan.board.holes]
     return CaseFigure(
+        how=how(fit.shift, fit.angle),
         view_box=_view_box([lines.solid, finished], numbers, letter),
         wall=_path(lines.wall),
         solid=_path(hatch),
