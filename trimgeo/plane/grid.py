@@ -62,10 +62,9 @@ def rounded_to(
     where that is by over 1e-4 mm), has no more cuts and no inside corner that was none; no cut comes out
     shorter than ``shortest`` mm, such as the kerf, unless it was and grows no shorter.
 
-    Of all choices that is taken for which area and prices of corners left off the grid are least together.
-    A price is ``step`` times half the length of the cuts beside the corner: together what all cuts would take
-    if moved out by ``step``; so rounding never costs more, and where the outline left room it may gain.
-    Counter-clockwise, from the leftmost lowest corner.
+    Area and the prices of corners left off the grid are least together.  A price is ``step`` times half the
+    length of the cuts beside the corner: together what all cuts would take if moved out by ``step``, so that
+    rounding never costs more.  Counter-clockwise, from the leftmost lowest corner.
 
     >>> part, board = shapely.box(0, 0, 3.73, 2.64), shapely.box(0, 0, 9, 4)
     >>> rounded = rounded_to(part, part, board, np.ones(4, dtype=bool), 0.5)
@@ -79,8 +78,7 @@ def rounded_to(
     on = free_sides(corners, ring, free, JUDGED)
     if room is None or not np.any(on < 0):
         return Polygon(corners)
-    whole = np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) if whole is None else whole
-    choices = _choices(corners, on, ring, free, room, step, whole)
+    choices = _choices(corners, on, ring, free, room, step, _sides(ring) if whole is None else whole)
     walk = _walk(choices)
     if not len(walk):
         return Polygon(corners)
@@ -88,14 +86,17 @@ def rounded_to(
     joined = _joined(some, on[walk], room, shortest)
     while True:
         useful, flags = _of_use(some, joined)
-        placed = corners.copy()
-        placed[walk] = [
-            each.places[i] for each, i in zip(useful, cheapest_places(useful, flags), strict=True)
-        ]
+        chosen, placed = cheapest_places(useful, flags), corners.copy()
+        placed[walk] = [each.places[i] for each, i in zip(useful, chosen, strict=True)]
         wrong = _at_fault(corners, placed, room)
         if not wrong.any():
             return Polygon(simplified(_undoubled(placed), HAIR))
         some, joined = _left(some, joined, int(np.flatnonzero(wrong[walk])[0]))
+
+
+def _sides(ring: Floats) -> Floats:
+    """Both ends of each side of a ring, shape (n, 2, 2)."""
+    return np.stack([ring, np.roll(ring, -1, axis=0)], axis=1)
 
 
 def _room(outline: Polygon, kept: Polygon | MultiPolygon, allowed: Polygon) -> _Room | None:
