@@ -28,7 +28,7 @@ from trimgeo.model.board import Case, Keepout
 from trimgeo.model.job import Placing
 from trimgeo.model.plan import Choice, Proof
 from trimgeo.plane.grid import rounded_to
-from trimgeo.plane.necks import necks
+from trimgeo.plane.necks import READS, necks
 from trimgeo.plane.trade import Smallest, smallest_for_each
 
 WORTH_A_CUT: Final = 1e-6
@@ -325,7 +325,7 @@ def thin_places(outline: Polygon, width: float | None) -> tuple[str, ...]:
     >>> thin_places(shapely.box(0, 0, 9, 9) | shapely.box(8, 3, 19, 6) | shapely.box(18, 0, 27, 9), 5.0)
     ('it is only 3.00 mm wide at (9.00, 4.50)',)
     """
-    found = necks(outline, width) if width is not None else ()
+    found = necks(outline, width - READS) if width is not None else ()
     return tuple(
         f"it is only {each.width:.2f} mm wide at ({each.at[0]:.2f}, {each.at[1]:.2f})" for each in found[:1]
     )

@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 from trimgeo.model.board import Hole
 from trimgeo.model.job import Cutter
 from trimgeo.model.plan import Cut
-from trimgeo.plane.necks import Finger, fingers, necks, slivers
+from trimgeo.plane.necks import READS, Finger, fingers, necks, slivers
 from trimgeo.tables import EDGE_TOLERANCE
 
 NECK = 5.0
@@ -120,7 +120,7 @@ def weak_places(finished: Polygon, cuts: Sequence[Cut], neck: float) -> tuple[st
         f"the finished board is only {each.width:.2f} mm wide near {_place(each.at)}, between "
         f"{_walls(each.ends, cuts)}: it may break there; leave more of it standing, or lower `neck` in "
         "[outline] if that is strong enough"
-        for each in necks(finished, neck)
+        for each in necks(finished, neck - READS)
     )
     slender = (
         f"a strip {strip.width:.2f} mm wide and {strip.length:.1f} mm long stands out from the finished "

@@ -72,9 +72,10 @@ def blocks(
 
 def _cuts(plan: Plan, marks: Sequence[Mark]) -> list[Entry]:
     """Each cut with the corners of the finished edge that it runs between."""
-    names = {mark.key: mark.name for mark in marks if mark.kind == "cut"}
+    names = {mark.key: f": {mark.name}" for mark in marks if mark.kind == "cut"}
     return [
-        Entry(str(cut.n), f"{_at(cut.start)} to {_at(cut.end)}: {names[str(cut.n)]}") for cut in plan.cuts
+        Entry(str(cut.n), f"{_at(cut.start)} to {_at(cut.end)}{names.get(str(cut.n), '')}")
+        for cut in plan.cuts
     ]
 
 

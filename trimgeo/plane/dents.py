@@ -93,9 +93,9 @@ def dented(
 
     >>> two = np.array([shapely.box(0, 0, 4, 4), shapely.box(9, 1, 13, 4)], dtype=object)
     >>> square = np.array([(0.0, 0.0), (13.0, 0.0), (13.0, 4.0), (0.0, 4.0)])
-    >>> found = dented(square, np.arange(4) > 0, wedges(two), lambda corners: True, 52.0)
+    >>> found = dented(square, np.arange(4) > 0, wedges(two), lambda corners: True, 60.0)
     >>> [(round(area, 2), len(corners), k) for area, corners, k in found]
-    [(32.5, 5, 0)]
+    [(52.41, 5, 0)]
     """
     found = []
     for k in np.flatnonzero(~free).tolist():

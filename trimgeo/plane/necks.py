@@ -26,6 +26,9 @@ ROUND = 16
 EQUAL = 1e-6
 """Widths this near to each other (mm) are the same."""
 
+READS = 0.005
+"""mm: what is thinner by less reads as no thinner."""
+
 SHARPEST = 20.0
 """Degrees: a tip sharper than this breaks off (common practice)."""
 
