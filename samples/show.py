@@ -17,6 +17,7 @@ from PIL import Image
 from scipy.spatial import cKDTree
 
 import trimgeo
+from trimgeo.choosing import chosen_outline, trade
 from trimgeo.drawing.card import card_file
 from trimgeo.drawing.found import found
 from trimgeo.drawing.overlay import overlay
@@ -24,7 +25,6 @@ from trimgeo.drawing.pdf import to_pdf
 from trimgeo.drawing.signs import CASE_HATCH, NEUTRAL, PALE, rgb
 from trimgeo.drawing.trade import trade_sheet
 from trimgeo.model.board import Board
-from trimgeo.stages import chosen_outline, trade
 from trimgeo.tables import OKABE_ITO
 
 HERE = Path(__file__).parent
