@@ -13,9 +13,7 @@ from trimgeo.cutting import outline
 from trimgeo.cutting.holding import fits
 from trimgeo.cutting.kept import kept
 from trimgeo.cutting.outline import Building, Wish, building, built, thin_places
-from trimgeo.cutting.remarks import (
-    NECK,
-)
+from trimgeo.cutting.remarks import NECK
 from trimgeo.errors import NoOutlineError
 from trimgeo.jobfile import entries, need, need_case
 from trimgeo.model.board import Board, Ring
@@ -135,12 +133,16 @@ def _fitted(board: Board, choice: Choice) -> Choice:
     return replace(choice, fits=fits(board, Ring(choice.finished, board.edge.circles)), notes=told)
 
 
+def _wanted(board: Board, cuts: int | None) -> int | None:
+    """The most new cuts: those given, else those that the job's ``build`` names, if it does."""
+    build = board.job.outline and board.job.outline.build
+    return build.cuts if cuts is None and isinstance(build, CutCount) else cuts
+
+
 def asked_for(board: Board, cuts: int | None) -> Choice:
     """The choice with at most ``cuts`` new cuts, or the one that the job's ``build`` asks for."""
-    job, asked = board.job, board.job.outline
-    need_case(job)
-    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
-        cuts = asked.build.cuts
+    asked, cuts = board.job.outline, _wanted(board, cuts)
+    need_case(board.job)
     if cuts == 0 and board.case is None:
         return outline.whole(board.keepouts, board.edge.polygon)
     with _shares_told(board):
@@ -168,9 +170,7 @@ def chosen_outline(board: Board, cuts: int | None, known: Trade | None = None) -
     [0.0, 0.0, 30.91, 25.91]
     """
     need_case(board.job)
-    asked = board.job.outline
-    if cuts is None and asked is not None and isinstance(asked.build, CutCount):
-        cuts = asked.build.cuts
+    cuts = _wanted(board, cuts)
     return _among(board, cuts, known) or _fitted(board, asked_for(board, cuts))
 
 

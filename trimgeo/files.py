@@ -58,6 +58,9 @@ def make_folder(path: Path) -> None:
     """
     try:
         path.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as fault:
+        found = "the folder cannot be made (a file has that name)"
+        raise JobError(printable(str(path)), found, "name another folder") from fault
     except (OSError, ValueError) as fault:
         raise JobError(printable(str(path)), f"the folder cannot be made ({_reason(fault)})", _FIX) from fault
 

@@ -9,8 +9,8 @@ import shapely
 
 from trimgeo.cutting.holder import Standing
 from trimgeo.model.board import Ring
+from trimgeo.model.phrases import how, lacking, together
 from trimgeo.model.plan import Fit
-from trimgeo.model.posewords import how
 from trimgeo.tables import EDGE_TOLERANCE
 
 ROUNDING: Final = 1e-6
@@ -58,7 +58,7 @@ def fit_sentences(found: Fit, gap: float, over: Sequence[str]) -> tuple[str, ...
         spare, shift = found.shifted
         said = [
             f"The finished outline fits its case {how(shift)}, without a turn, with {_mm(spare)} {beyond}; "
-            f"where it lies it lacks {_lack(-found.as_placed)}."
+            f"where it lies it lacks {lacking(-found.as_placed)}."
         ]
     elif found.spare >= -ROUNDING:
         said = _turned(found, beyond, over)
@@ -70,13 +70,13 @@ def fit_sentences(found: Fit, gap: float, over: Sequence[str]) -> tuple[str, ...
 def _turned(found: Fit, beyond: str, over: Sequence[str]) -> list[str]:
     """It fits by a turn alone: that is no offer where plugs would look out of other walls."""
     pose, spare = how(found.shift, found.angle), _mm(found.spare)
-    lacks = f"it lacks {_lack(-found.as_placed)}, and no shift without a turn was found that makes it fit"
+    lacks = f"it lacks {lacking(-found.as_placed)}, and no shift without a turn was found that makes it fit"
     if not over:
         return [
             f"The finished outline fits its case {pose}, with {spare} {beyond}.",
             f"Where it lies {lacks}.",
         ]
-    plugs = " and ".join([", ".join(over[:-1]), over[-1]] if over[1:] else over)
+    plugs = together(over)
     reach = "reach" if over[1:] else "reaches"
     return [
         f"The finished outline does not fit its case where it lies: {lacks}.",
@@ -88,8 +88,8 @@ def _turned(found: Fit, beyond: str, over: Sequence[str]) -> list[str]:
 def _misfit(found: Fit, gap: float) -> list[str]:
     lacks = -found.spare
     first = (
-        f"The finished outline does not fit its case: at best it comes {_lack(lacks)} nearer than the gap of "
-        f"{gap:.2f} mm asks for."
+        f"The finished outline does not fit its case: at best it comes {lacking(lacks)} nearer than the "
+        f"gap of {gap:.2f} mm asks for."
     )
     if found.most > ROUNDING:
         return [first, "That no other shift and turn makes it fit is not proved."]
@@ -103,8 +103,3 @@ def _misfit(found: Fit, gap: float) -> list[str]:
 
 def _mm(value: float) -> str:
     return f"{max(value, 0.0):.2f} mm"
-
-
-def _lack(value: float) -> str:
-    """A length that lacks: one that would read as nothing is no nothing."""
-    return f"{value:.2f} mm" if value >= 0.005 else "less than 0.01 mm"

@@ -13,6 +13,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 
 from trimgeo.cutting.axle import Pass, outward
 from trimgeo.model.job import Cutter
+from trimgeo.model.phrases import together
 from trimgeo.model.plan import Hit
 from trimgeo.plane.rings import Floats
 
@@ -182,5 +183,4 @@ def cuts_named(numbers: Sequence[int]) -> str:
     words: list[str] = []
     for run in runs:
         words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run]
-    listed = " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
-    return f"cut{'s' if len(numbers) > 1 else ''} {listed}"
+    return f"cut{'s' if len(numbers) > 1 else ''} {together(words)}"

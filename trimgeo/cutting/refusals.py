@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from trimgeo.cutting.kept import Kept
 from trimgeo.errors import NoOutlineError, quoted
 from trimgeo.model.board import Case
+from trimgeo.model.phrases import lacking
 from trimgeo.model.plan import XY
 from trimgeo.plane.fitting import most_room
 from trimgeo.plane.hulls import Floats
@@ -63,7 +64,7 @@ def over_wall(held: Kept, case: Case, shapes: NDArray[Any], room: BaseGeometry) 
     worst = max(reached, key=lambda k: reached[k].mm)
     found = reached[worst]
     return NoOutlineError(
-        f"no outline can be built: {_grown_name(held, worst)} reaches {_length(found.mm)} over "
+        f"no outline can be built: {_grown_name(held, worst)} reaches {lacking(found.mm)} over "
         f"{wall_name(held, case, found.wall)} near {_at(found.point)}; "
         f"{_more_room(held, case, shapes)}, or let it be cut",
         (found.point, found.wall),
@@ -198,7 +199,7 @@ def _more_room(held: Kept, case: Case, shapes: NDArray[Any]) -> str:
     if most < case.gap - ROUNDING:
         return (
             "no shift or turn of the board makes room, that is proved: make the case larger, by at least "
-            f"{_length(case.gap - most)} all round"
+            f"{lacking(case.gap - most)} all round"
         )
     found = most_room(hull, case.room)
     if found.room >= case.gap - ROUNDING and shapely.covers(shapely.buffer(held.edge, ROUNDING), hull):
@@ -233,11 +234,6 @@ def _both(pair: tuple[str, str]) -> str:
 def _grown_name(held: Kept, k: int) -> str:
     """A keep-out, and what it is grown by."""
     return f"{quoted(held.keepouts[k].name)} (with {held.allowance[k]:.2f} mm around it)"
-
-
-def _length(mm: float) -> str:
-    """A length for a sentence: one that would read as nothing is no nothing."""
-    return f"{mm:.2f} mm" if mm >= 0.005 else "less than 0.01 mm"
 
 
 def _at(point: XY | Floats) -> str:

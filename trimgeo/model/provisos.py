@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from trimgeo.model.board import Board
+from trimgeo.model.phrases import lacking, together
 
 if TYPE_CHECKING:
     from trimgeo.model.plan import Fit, Hit, Plan
@@ -48,7 +49,7 @@ def off_the_board(board: Board) -> tuple[str, ...]:
         said = "lies wholly off the board and was not compared: mend its position"
     else:
         said = "lie wholly off the board and were not compared: mend their positions"
-    where = f", or `place` of view{'s' if len(views) > 1 else ''} {_all(views)}" if views else ""
+    where = f", or `place` of view{'s' if len(views) > 1 else ''} {together(views)}" if views else ""
     return (f"OFF THE BOARD: {_some([each.name for each in lost])} {said}{where}.",)
 
 
@@ -61,9 +62,9 @@ def no_fit(found: Fit | None) -> tuple[str, ...]:
     """
     if found is None or found.fits:
         return ()
-    lacks = [f"it lacks {_length(-found.spare)}"] if found.spare < -_ROUNDING else []
+    lacks = [f"it lacks {lacking(-found.spare)}"] if found.spare < -_ROUNDING else []
     lacks += [f"{name} is {mm:.1f} mm too high" for name, mm in found.too_high]
-    return (f"DOES NOT FIT its case: {_all(lacks)}.",)
+    return (f"DOES NOT FIT its case: {together(lacks)}.",)
 
 
 def in_the_way(hits: Iterable[Hit]) -> tuple[str, ...]:
@@ -94,14 +95,5 @@ def _some(names: Sequence[str]) -> str:
     ('J1 and J2', 'J1, J2 and 2 more')
     """
     if len(names) <= _NAMED + 1:
-        return _all(names)
+        return together(names)
     return f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more"
-
-
-def _all(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
-
-
-def _length(lacks: float) -> str:
-    """A length for a sentence: one that would read as nothing is no nothing."""
-    return f"{lacks:.2f} mm" if lacks >= 0.005 else "less than 0.01 mm"

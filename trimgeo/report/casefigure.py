@@ -16,8 +16,8 @@ from trimgeo.drawing.marks import keepout_area
 from trimgeo.drawing.signs import CASE_HATCH
 from trimgeo.drawing.strokes import hatched, paths_of
 from trimgeo.model.board import FaceName
+from trimgeo.model.phrases import how
 from trimgeo.model.plan import XY, Fit, Plan
-from trimgeo.model.posewords import how
 from trimgeo.report.figure import Label
 
 LETTER = 0.036
