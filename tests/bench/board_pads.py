@@ -6,14 +6,13 @@ was drawn: a mark is none of its sides, a notch is.  Boards that are refused, or
 are shown.
 """
 
-import importlib.util
 import sys
 import time
-from pathlib import Path
 
 import cv2
 import numpy as np
 import shapely
+from board_edges import renderer
 from shapely import affinity
 
 from trimgeo.errors import JobError
@@ -26,15 +25,6 @@ NOTCHES = ("half round", "castellated", "slot", "bitten hole", "keyhole")
 KINDS = (*MARKS, *NOTCHES)
 GROUNDS = {"paper": 232, "light lid": 214}
 WIDE, HIGH = 44, 30
-
-
-def renderer():
-    path = Path(__file__).parents[1] / "vision" / "boards_seen.py"
-    spec = importlib.util.spec_from_file_location("boards_seen", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["boards_seen"] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def disc(x, y, radius):
@@ -159,8 +149,10 @@ def main() -> int:
         errors, stated = np.array(each).T
         shown, bad = np.isfinite(errors), int((np.isfinite(errors) & (errors > stated)).sum())
         wrong += bad
-        figures = [f(v[shown]) for f, v in ((np.median, errors), (np.median, stated), (np.max, errors))]
-        told = ", ".join(f"{v:.3f}" for v in figures) if shown.any() else ""
+        told = ""
+        if shown.any():
+            figures = (np.median(errors[shown]), np.median(stated[shown]), np.max(errors[shown]))
+            told = ", ".join(f"{value:.3f}" for value in figures)
         print(f"{kind:18} {shown.sum() - bad:6} {(~shown).sum():7} {bad:5}  {told}")
     print(f"{(time.process_time() - began) / (count * len(KINDS)):.2f} s of processor time a board")
     return int(wrong > 0)

@@ -7,13 +7,12 @@ it lacks less.
 Every miss is printed; the exit status tells of one.
 """
 
-import importlib.util
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import shapely
+from fits import load
 from shapely import affinity
 
 from trimgeo.plane.fitting import most_room
@@ -22,14 +21,6 @@ LARGER = (1.3, 2, 5, 10, 30)
 MOST_SECONDS = 2.0
 WELL = 0.1
 """A lack is proved well where no more than this share of it is not proved."""
-
-
-def load(name):
-    path = Path(__file__).parents[1] / "plane" / f"{name}.py"
-    spec = importlib.util.spec_from_file_location(name, path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def searched(search, board, cavity, found, rng):
